@@ -248,7 +248,7 @@ class Quantity:
         return unit(self.unit).dimension
 
     def in_base(self) -> Decimal:
-        """Return the value in the base unit of its dimension (mL, g, m2, m, s, degC, kPa and their quotients)."""
+        """Return the value in the base unit of its dimension (mL, g, m2, m, s, degC, kPa, quotients)."""
         return _to_base(self)
 
     def to(self, name: str) -> Quantity:
@@ -298,7 +298,7 @@ def convert(quantity: Quantity, name: str) -> Quantity:
 def parse_decimal(raw: object, *, field: str = "value") -> Decimal:
     """Return the decimal that a text of plain digits gives; nothing else is taken.
 
-    :raises QuantityError: `not_a_decimal` (a number, a comma, an exponent, NaN) or `out_of_range` (over 20 digits)
+    :raises QuantityError: `not_a_decimal` (number, comma, exponent, NaN), `out_of_range` (over 20 digits)
     """
     if not isinstance(raw, str):
         raise QuantityError(
@@ -367,8 +367,8 @@ def quantity_faults(raw: object, *, dimensions: Iterable[str] | None = None) -> 
 
 
 def plain(value: Decimal, places: int = 15) -> str:
-    """Return the shortest plain text of a decimal: no exponent, no trailing zeros, at most `places` places."""
-    sign, digits, exponent = value.as_tuple()
+    """Return the shortest plain text of a decimal: no exponent or trailing zeros, at most `places` places."""
+    exponent = value.as_tuple().exponent
     if not isinstance(exponent, int):
         raise QuantityError("not_a_decimal", "not a finite number", "value")
     if -exponent > places:
