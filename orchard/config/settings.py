@@ -1,0 +1,144 @@
+"""Settings of the service; everything that differs between machines comes from the environment."""
+
+import os
+import secrets
+from pathlib import Path
+
+from django.utils.translation import gettext_lazy as _
+
+from orchard.config import database
+
+BASE_DIR = Path(__file__).resolve().parents[2]
+# What the service keeps for itself on this machine: its own PostgreSQL and its secret key. Git ignores it.
+STATE_DIR = Path(os.environ.get("ORCHARD_FOLDER", BASE_DIR / ".orchard")).absolute()
+
+
+def _switch(name: str) -> bool:
+    return os.environ.get(name, "").strip().lower() in {"1", "true", "yes", "on"}
+
+
+def _names(name: str, *, default: str) -> list[str]:
+    return [part.strip() for part in os.environ.get(name, default).split(",") if part.strip()]
+
+
+def _secret_key() -> str:
+    """Return SECRET_KEY, or the key that this machine made for itself the first time."""
+    if key := os.environ.get("SECRET_KEY"):
+        return key
+    kept = STATE_DIR / "secret_key"
+    if not kept.exists():
+        STATE_DIR.mkdir(parents=True, exist_ok=True)
+        made = STATE_DIR / f"secret_key.{os.getpid()}"
+        made.touch(mode=0o600)
+        made.write_text(secrets.token_urlsafe(50))
+        try:
+            os.link(made, kept)  # of two processes that start at once the first one's key holds
+        except FileExistsError:
+            pass
+        finally:
+            made.unlink()
+    return kept.read_text().strip()
+
+
+DEBUG = _switch("DEBUG")
+SECRET_KEY = _secret_key()
+ALLOWED_HOSTS = _names("ALLOWED_HOSTS", default="localhost,127.0.0.1,[::1],testserver")
+CSRF_TRUSTED_ORIGINS = _names("CSRF_TRUSTED_ORIGINS", default="")
+
+INSTALLED_APPS = [
+    "django.contrib.admin",
+    "django.contrib.auth",
+    "django.contrib.contenttypes",
+    "django.contrib.sessions",
+    "django.contrib.messages",
+    "django.contrib.staticfiles",
+    "rest_framework",
+    "drf_spectacular",
+    "orchard.config",
+    "orchard.api",
+    "orchard.farms",
+    "orchard.blocks",
+    "orchard.crews",
+    "orchard.inventory",
+    "orchard.tasks",
+    "orchard.web",
+    "scheduling",
+]
+
+MIDDLEWARE = [
+    "django.middleware.security.SecurityMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.locale.LocaleMiddleware",
+    "django.middleware.common.CommonMiddleware",
+    "django.middleware.csrf.CsrfViewMiddleware",
+    "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "django.contrib.messages.middleware.MessageMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+]
+
+ROOT_URLCONF = "orchard.config.urls"
+WSGI_APPLICATION = "orchard.config.wsgi.application"
+
+TEMPLATES = [
+    {
+        "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "APP_DIRS": True,
+        "OPTIONS": {
+            "context_processors": [
+                "django.template.context_processors.request",
+                "django.template.context_processors.i18n",
+                "django.contrib.auth.context_processors.auth",
+                "django.contrib.messages.context_processors.messages",
+            ],
+        },
+    },
+]
+
+DATABASES = database.connections(environment=os.environ, folder=STATE_DIR / "postgres")
+DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
+
+AUTH_USER_MODEL = "farms.Person"
+PASSWORD_HASHERS = [
+    "django.contrib.auth.hashers.Argon2PasswordHasher",
+    "django.contrib.auth.hashers.PBKDF2PasswordHasher",
+]
+AUTH_PASSWORD_VALIDATORS = [
+    {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
+    {
+        "NAME": "django.contrib.auth.password_validation.MinimumLengthValidator",
+        "OPTIONS": {"min_length": 10},
+    },
+    {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+    {"NAME": "django.contrib.auth.password_validation.NumericPasswordValidator"},
+]
+
+USE_TZ = True
+TIME_ZONE = "UTC"
+USE_I18N = True
+LANGUAGE_CODE = "en"
+LANGUAGES = [("en", _("English")), ("es", _("Spanish"))]
+LOCALE_PATHS = [BASE_DIR / "orchard" / "web" / "locale"]
+
+STATIC_URL = "static/"
+STATIC_ROOT = BASE_DIR / "staticfiles"
+WHITENOISE_USE_FINDERS = True  # one machine needs no collectstatic; the image runs it all the same
+
+# Behind a proxy that ends TLS: HTTPS=1 trusts its X-Forwarded-Proto and keeps cookies off plain http.
+HTTPS = _switch("HTTPS")
+SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if HTTPS else None
+SECURE_SSL_REDIRECT = HTTPS
+SECURE_REDIRECT_EXEMPT = [r"^(healthz|readyz|metrics)$"]
+SECURE_HSTS_SECONDS = 31_536_000 if HTTPS else 0
+SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = HTTPS
+SESSION_COOKIE_HTTPONLY = True
+X_FRAME_OPTIONS = "DENY"
+
+LOGGING = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "formatters": {"line": {"format": "{asctime} {levelname} {name} {message}", "style": "{"}},
+    "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "line"}},
+    "root": {"handlers": ["stderr"], "level": os.environ.get("LOG_LEVEL", "WARNING")},
+    "loggers": {"django": {"handlers": ["stderr"], "level": "WARNING", "propagate": False}},
+}
