@@ -1,0 +1,299 @@
+"""Reads the fields of a request one by one: nothing is coerced, and a fault never stops the reading."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterable
+from datetime import date, datetime, timedelta
+from decimal import Decimal
+from functools import lru_cache
+from typing import TypeVar
+
+from mixing import quantities
+from mixing.faults import Faults, Place, near
+from mixing.quantities import Quantity, QuantityError
+
+T = TypeVar("T")
+
+LONGEST_TEXT = 500
+LONGEST_LIST = 500
+LONGEST_TIME = Decimal(3660 * 86400)
+"""Ten years [s]: no label speaks of longer intervals, and dates stay within the calendar."""
+COLDEST, HOTTEST = Decimal(-90), Decimal(70)
+"""Air and water of an orchard [degC]: beyond it the unit was mistaken. Common practice, no source."""
+
+VOLUME, MASS, AREA, LENGTH, TIME = ("volume",), ("mass",), ("area",), ("length",), ("time",)
+AMOUNT = ("mass", "volume")
+SPEED, TEMPERATURE = ("length/time",), ("temperature",)
+VOLUME_PER_AREA, VOLUME_PER_LENGTH = ("volume/area",), ("volume/length",)
+AMOUNT_PER_AREA, AMOUNT_PER_VOLUME = ("mass/area", "volume/area"), ("mass/volume", "volume/volume")
+DENSITY, CONTENT = ("mass/volume",), ("mass/mass", "mass/volume", "volume/volume", "ppm")
+HARDNESS = ("ppm", "mass/volume")
+RATE = (
+    *(f"{above}/{below}" for above in AMOUNT for below in ("volume", "area", "tree", "length")),
+    "ppm",
+)
+
+NOT_A_RATE = frozenset(("percent_wv", "gal/1000ft3", "ft3/acre"))
+"""Units whose dimension is that of a rate and that are none: a content and two of canopy volume."""
+
+_DATE = re.compile(r"\d{4}-\d\d-\d\d\Z", re.ASCII)
+_TIME = re.compile(r"(\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(?:\.\d{1,6})?)(Z|[+-]\d\d:\d\d)?\Z", re.ASCII)
+YEARS = range(1970, 2200)
+
+KINDS = {
+    VOLUME: "a volume, such as 4 gal",
+    MASS: "a mass, such as 2 lb",
+    AREA: "an area, such as 2 acre",
+    LENGTH: "a length, such as 30 ft",
+    TIME: "a time, such as 48 h or 7 d",
+    AMOUNT: "a volume or a mass, such as 2 fl_oz or 4 oz_wt",
+    SPEED: "a speed, such as 6 mph",
+    TEMPERATURE: "a temperature, such as 9 degC",
+    VOLUME_PER_AREA: "a volume per area, such as 100 gal/acre",
+    VOLUME_PER_LENGTH: "a volume per length, such as 5 L/100m",
+    AMOUNT_PER_AREA: "an amount per area, such as 4 lb/acre",
+    AMOUNT_PER_VOLUME: "an amount per volume, such as 2 tbsp/gal",
+    DENSITY: "a density, such as 0.85 kg/L",
+    CONTENT: "a content, such as 53.8 percent_ww or 480 g/L",
+    HARDNESS: "a hardness, such as 220 ppm",
+    RATE: "a rate, such as 1.5 tbsp/gal, 4 lb/acre or 1.5 percent_vv",
+}
+
+
+class Reader:
+    """Takes raw values and their places, gives what they say, and notes faults on the way.
+
+    Every method returns None both for an absent value and for a faulty one; `required` tells them apart.
+    """
+
+    __slots__ = ("faults",)
+
+    def __init__(self) -> None:
+        self.faults = Faults()
+
+    def fields(self, raw: object, at: Place, known: frozenset[str], *, what: str) -> dict[str, object] | None:
+        """Return the object `raw`, with a fault for every field that is not known."""
+        if type(raw) is not dict:
+            self.faults.add(at, "invalid", f"{what} is written as an object in braces, not as {_kind(raw)}")
+            return None
+        if not known.issuperset(raw):
+            for extra in sorted(str(key) for key in raw if key not in known):
+                hint = near(extra, known) or f"; it has {', '.join(sorted(known))}"
+                self.faults.add((at, extra), "unknown_field", f"{what} has no field {extra[:60]!r}{hint}")
+        return raw
+
+    def required(self, raw: object, at: Place, detail: str) -> bool:
+        """Say whether a value is there, with a fault where it is not."""
+        if raw is None:
+            self.faults.add(at, "required", detail)
+            return False
+        return True
+
+    def quantity(
+        self, raw: object, at: Place, wanted: tuple[str, ...], *, zero: bool = False, signed: bool = False
+    ) -> Quantity | None:
+        """Return the quantity, above zero unless `zero` (0 allowed) or `signed` (any)."""
+        if raw is None:
+            return None
+        try:
+            found, dimension = _quantity(raw["value"], raw["unit"])  # type: ignore[index]
+        except (QuantityError, TypeError, KeyError):
+            self._faulty_quantity(raw, at, wanted)
+            return None
+        if dimension not in wanted or len(raw) != 2:  # type: ignore[arg-type]
+            self._faulty_quantity(raw, at, wanted)
+            return None
+        if not signed and (found.value < 0 or (not zero and not found.value)):
+            limit = "zero or more" if zero else "above zero"
+            self.faults.add((at, "value"), "out_of_range", f"{KINDS[wanted]}: it must be {limit}")
+            return None
+        return found
+
+    def _faulty_quantity(self, raw: object, at: Place, wanted: tuple[str, ...]) -> None:
+        for fault in quantities.quantity_faults(raw, dimensions=wanted):
+            place: Place = (at, fault.field) if fault.field else at
+            self.faults.add(place, fault.code, fault.detail)
+
+    def rate(self, raw: object, at: Place) -> Quantity | None:
+        """Return a rate: an amount per volume, area, tree or row length, `percent_vv` or `ppm`."""
+        found = self.quantity(raw, at, RATE)
+        if found is not None and found.unit in NOT_A_RATE:
+            self.faults.add((at, "unit"), "unit_kind", f"{found.unit} is not a rate; write {KINDS[RATE]}")
+            return None
+        if found is not None and found.unit == "percent_vv" and found.value >= 100:
+            self.faults.add((at, "value"), "out_of_range", "a share of the spray lies below 100 percent_vv")
+            return None
+        return found
+
+    def content(self, raw: object, at: Place) -> Quantity | None:
+        """Return how much of something a product holds; a share of it lies at or below all of it."""
+        found = self.quantity(raw, at, CONTENT)
+        if found is not None and found.unit in ("percent_ww", "percent_vv") and found.value > 100:
+            self.faults.add((at, "value"), "out_of_range", f"more than 100 {found.unit} cannot be in it")
+            return None
+        return found
+
+    def time(self, raw: object, at: Place) -> Quantity | None:
+        """Return a time of zero or more, at most ten years."""
+        found = self.quantity(raw, at, TIME, zero=True)
+        if found is not None and found.in_base() > LONGEST_TIME:
+            self.faults.add((at, "value"), "out_of_range", "a time of more than ten years is not taken")
+            return None
+        return found
+
+    def temperature(self, raw: object, at: Place) -> Quantity | None:
+        """Return a temperature that water and air in an orchard can have."""
+        found = self.quantity(raw, at, TEMPERATURE, signed=True)
+        if found is not None and not COLDEST <= found.in_base() <= HOTTEST:
+            detail = f"{found.value} {found.unit} is beyond any orchard: is the unit right?"
+            self.faults.add((at, "value"), "out_of_range", detail)
+            return None
+        return found
+
+    def decimal(self, raw: object, at: Place, *, low: Decimal, high: Decimal) -> Decimal | None:
+        """Return a bare number written as text, between `low` and `high`, both included."""
+        if raw is None:
+            return None
+        try:
+            found = quantities.parse_decimal(raw)
+        except QuantityError as fault:
+            self.faults.add(at, fault.code, fault.detail)
+            return None
+        if not low <= found <= high:
+            self.faults.add(at, "out_of_range", f"it lies between {low} and {high}, not at {raw}")
+            return None
+        return found
+
+    def integer(self, raw: object, at: Place, *, low: int, high: int) -> int | None:
+        """Return a whole JSON number between `low` and `high`, both included."""
+        if raw is None:
+            return None
+        if type(raw) is not int:
+            self.faults.add(at, "invalid", f"it is a whole number without quotes, not {_kind(raw)}")
+            return None
+        if not low <= raw <= high:
+            self.faults.add(at, "out_of_range", f"it lies between {low} and {high}")
+            return None
+        return raw
+
+    def flag(self, raw: object, at: Place) -> bool | None:
+        """Return true or false."""
+        if raw is None or type(raw) is bool:
+            return raw
+        self.faults.add(at, "invalid", f"it is true or false, not {_kind(raw)}")
+        return None
+
+    def text(self, raw: object, at: Place) -> str | None:
+        """Return a text that is not blank and not endless."""
+        if raw is None:
+            return None
+        if type(raw) is not str:
+            self.faults.add(at, "invalid", f"it is a text in quotes, not {_kind(raw)}")
+            return None
+        if not raw or raw.isspace():
+            self.faults.add(at, "invalid", "the text is blank")
+            return None
+        if len(raw) > LONGEST_TEXT:
+            self.faults.add(at, "out_of_range", f"a text may have at most {LONGEST_TEXT} characters")
+            return None
+        return raw
+
+    def choice(self, raw: object, at: Place, known: Iterable[str]) -> str | None:
+        """Return one word of a closed list."""
+        found = self.text(raw, at)
+        if found is None or found in (known := frozenset(known)):
+            return found
+        hint = near(found, known) or near(found.upper(), known) or near(found.lower(), known)
+        hint = hint or f"; it is one of {', '.join(sorted(known))}"
+        self.faults.add(at, "invalid", f"{found[:60]!r} is not known here{hint}")
+        return None
+
+    def many(
+        self, raw: object, at: Place, one: Callable[[object, Place], T | None], *, most: int = LONGEST_LIST
+    ) -> tuple[T, ...]:
+        """Return what a list says, each entry read by `one`; faulty entries are left out."""
+        if not raw and (raw is None or type(raw) is list):
+            return ()
+        if type(raw) is not list:
+            self.faults.add(at, "invalid", f"it is a list in square brackets, not {_kind(raw)}")
+            return ()
+        if len(raw) > most:
+            self.faults.add(at, "out_of_range", f"{len(raw)} entries; at most {most} are taken")
+            return ()
+        read = [one(entry, (at, rank)) for rank, entry in enumerate(raw)]
+        if None in raw:
+            for rank, entry in enumerate(raw):
+                if entry is None:
+                    self.faults.add((at, rank), "required", "an entry of the list is empty")
+        return tuple(entry for entry in read if entry is not None)
+
+    def texts(self, raw: object, at: Place) -> tuple[str, ...]:
+        """Return a list of texts."""
+        return self.many(raw, at, self.text)
+
+    def day(self, raw: object, at: Place) -> date | None:
+        """Return a date written `2027-01-28`."""
+        if raw is None:
+            return None
+        try:
+            if not isinstance(raw, str) or not _DATE.match(raw):
+                raise ValueError
+            found = date.fromisoformat(raw)
+        except ValueError:
+            self.faults.add(at, "invalid", "write the date as 2027-01-28: year, month, day")
+            return None
+        return self._in_years(found, at)
+
+    def moment(self, raw: object, at: Place) -> datetime | None:
+        """Return a time with its offset, written `2027-01-29T08:00:00-08:00`."""
+        if raw is None:
+            return None
+        match = _TIME.match(raw) if isinstance(raw, str) else None
+        if match and match[2] is None:
+            detail = "the time has no offset from UTC; write it as 2027-01-29T08:00:00-08:00"
+            self.faults.add(at, "time_without_offset", detail)
+            return None
+        try:
+            if not match:
+                raise ValueError
+            found = datetime.fromisoformat(match[0])
+        except ValueError:
+            self.faults.add(at, "invalid", "write the time as 2027-01-29T08:00:00-08:00, with its offset")
+            return None
+        return self._in_years(found, at)
+
+    def _in_years(self, found: D, at: Place) -> D | None:
+        if found.year in YEARS:
+            return found
+        self.faults.add(at, "out_of_range", f"the year lies between {YEARS[0]} and {YEARS[-1]}")
+        return None
+
+
+D = TypeVar("D", date, datetime)
+
+
+@lru_cache(maxsize=8192)
+def _quantity(value: str, unit: str) -> tuple[Quantity, str]:
+    """Return a quantity and what it measures; labels repeat themselves, so each is read once."""
+    if type(value) is not str or type(unit) is not str:
+        raise QuantityError("invalid", "the value and the unit are texts")
+    return Quantity(quantities.parse_decimal(value), unit), quantities.unit(unit).dimension
+
+
+def _kind(raw: object) -> str:
+    """Return what kind of JSON a value is, for a sentence: its content is never echoed."""
+    if raw is None:
+        return "null"
+    names = {bool: "true or false", int: "a number", float: "a number", str: "a text", list: "a list"}
+    return names.get(type(raw), "an object")
+
+
+def longest(times: Iterable[Quantity | None]) -> Quantity | None:
+    """Return the longest of some times; None where none is given."""
+    return max((time for time in times if time is not None), key=Quantity.in_base, default=None)
+
+
+def as_timedelta(time: Quantity) -> timedelta:
+    """Return a time as the calendar counts it: a day is 24 hours."""
+    return timedelta(microseconds=int(time.in_base() * 1_000_000))
