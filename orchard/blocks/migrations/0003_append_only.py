@@ -1,0 +1,12 @@
+from django.db import migrations
+
+from orchard.farms import append_only
+
+
+class Migration(migrations.Migration):
+    dependencies = [("blocks", "0002_initial"), ("farms", "0002_append_only")]
+
+    operations = [
+        append_only.refuse("blocks_stageobservation"),
+        append_only.refuse("blocks_scoutingcount"),
+    ]

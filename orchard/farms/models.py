@@ -1,0 +1,233 @@
+"""Farms, the people on them, their tokens, and the three journals: audit, changes, outbox."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
+from django.contrib.auth.models import PermissionsMixin
+from django.contrib.postgres.indexes import BrinIndex
+from django.db import models
+from django.db.models.functions import Lower, Now
+
+from orchard.farms.actors import Role
+from orchard.farms.rows import FarmRow, FarmRows, new_id
+
+ROLES = [(role.value, role.value) for role in Role]
+
+
+class Farm(models.Model):
+    """A tenant: everything else belongs to exactly one."""
+
+    id = models.UUIDField(primary_key=True, default=new_id, editable=False)
+    name = models.CharField(max_length=200)
+    zone = models.CharField(max_length=64)
+    units = models.CharField(max_length=6, choices=[("us", "us"), ("metric", "metric")])
+    region = models.CharField(max_length=6)
+    measures = models.JSONField(default=list)
+    limits = models.JSONField(default=dict)
+    emergency = models.TextField(null=True)
+    archived = models.BooleanField(default=False)
+    created_at = models.DateTimeField()
+    updated_at = models.DateTimeField()
+    created_by_kind = models.CharField(max_length=10)
+    created_by_id = models.UUIDField(null=True)
+    created_by_name = models.CharField(max_length=200, blank=True)
+    version = models.BigIntegerField(default=1)
+
+    class Meta:
+        ordering = ("id",)
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(units__in=["us", "metric"]), name="a_farm_measures_in_us_or_metric_units"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+    etag = FarmRow.etag
+
+
+class People(BaseUserManager["Person"]):
+    """How a person is made; e-mail is kept in lower case."""
+
+    def create_user(self, *, email: str, password: str | None, name: str = "", **rest: Any) -> Person:
+        """Make a person who signs in with e-mail and password."""
+        person = self.model(email=email.strip().lower(), name=name, **rest)
+        person.set_password(password)
+        person.save(using=self._db)
+        return person
+
+    def create_superuser(self, *, email: str, password: str | None, **rest: Any) -> Person:
+        """Make an operator of the whole service, for the admin pages."""
+        return self.create_user(email=email, password=password, is_staff=True, is_superuser=True, **rest)
+
+    def get_by_natural_key(self, username: str | None) -> Person:
+        """Find by e-mail, whatever its case."""
+        return self.get(email=(username or "").strip().lower())
+
+
+class Person(AbstractBaseUser, PermissionsMixin):
+    """Somebody who can sign in; what they may do stands in their memberships."""
+
+    id = models.UUIDField(primary_key=True, default=new_id, editable=False)
+    email = models.EmailField(max_length=254, unique=True)
+    name = models.CharField(max_length=200, blank=True)
+    is_active = models.BooleanField(default=True)
+    is_staff = models.BooleanField(default=False)
+
+    objects = People()
+    USERNAME_FIELD = "email"
+    EMAIL_FIELD = "email"
+    REQUIRED_FIELDS: list[str] = []
+
+    class Meta:
+        constraints = [models.UniqueConstraint(Lower("email"), name="an_email_belongs_to_one_person")]
+
+    def __str__(self) -> str:
+        return self.name or self.email
+
+
+class Membership(FarmRow):
+    """What one person is on one farm."""
+
+    person = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="memberships")
+    name = models.CharField(max_length=200)
+    role = models.CharField(max_length=20, choices=ROLES)
+    language = models.CharField(max_length=8, default="en")
+    worker = models.ForeignKey("crews.Worker", null=True, on_delete=models.PROTECT, related_name="+")
+
+    class Meta(FarmRow.Meta):
+        constraints = [
+            *FarmRow.Meta.constraints,
+            models.UniqueConstraint(fields=("farm", "person"), name="a_person_is_a_member_of_a_farm_once"),
+            models.CheckConstraint(
+                condition=models.Q(role__in=[r.value for r in Role]), name="a_member_has_a_known_role"
+            ),
+        ]
+
+
+class Token(FarmRow):
+    """A key for programs and phones: shown once, kept as a hash."""
+
+    name = models.CharField(max_length=200)
+    role = models.CharField(max_length=20, choices=ROLES)
+    scopes = models.JSONField(default=list)
+    expires_at = models.DateTimeField(null=True)
+    worker = models.ForeignKey("crews.Worker", null=True, on_delete=models.PROTECT, related_name="+")
+    prefix = models.CharField(max_length=12)
+    digest = models.CharField(max_length=64, unique=True)
+    last_used_at = models.DateTimeField(null=True)
+    revoked_at = models.DateTimeField(null=True)
+
+
+class TransactionNumber(models.Func):
+    """The number of the database transaction that writes the row."""
+
+    template = "(pg_current_xact_id()::text::bigint)"
+    output_field = models.BigIntegerField()
+
+
+class AuditEntry(models.Model):
+    """Who did what, before and after. Never changed, never deleted: the database refuses both."""
+
+    append_only = True
+
+    id = models.UUIDField(primary_key=True, default=new_id, editable=False)
+    farm = models.ForeignKey(Farm, on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+    by_kind = models.CharField(max_length=10)
+    by_id = models.UUIDField(null=True)
+    by_name = models.CharField(max_length=200)
+    by_role = models.CharField(max_length=20)
+    action = models.CharField(max_length=40)
+    resource = models.CharField(max_length=40)
+    resource_id = models.UUIDField(null=True)
+    before = models.JSONField(null=True)
+    after = models.JSONField(null=True)
+    reason = models.TextField(null=True)
+    outcome = models.CharField(max_length=10, default="done")
+    codes = models.JSONField(default=list)
+    request_id = models.CharField(max_length=64, null=True)
+
+    objects = FarmRows.as_manager()
+
+    class Meta:
+        ordering = ("id",)
+        indexes = [models.Index(fields=("farm", "resource", "resource_id"), name="audit_by_thing")]
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(outcome__in=["done", "refused"]), name="an_audit_entry_is_done_or_refused"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.action} {self.resource}"
+
+
+class Change(models.Model):
+    """One change that other systems may follow, numbered by the transaction that made it."""
+
+    append_only = True
+
+    seq = models.BigAutoField(primary_key=True)
+    transaction_number = models.BigIntegerField(db_default=TransactionNumber())
+    farm = models.ForeignKey(Farm, on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+    resource = models.CharField(max_length=40)
+    resource_id = models.UUIDField()
+    change = models.CharField(max_length=10)
+    etag = models.CharField(max_length=80)
+    path = models.CharField(max_length=300)
+
+    objects = FarmRows.as_manager()
+
+    class Meta:
+        ordering = ("transaction_number", "seq")
+        indexes = [models.Index(fields=("farm", "transaction_number", "seq"), name="changes_in_order")]
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(change__in=["created", "updated", "deleted", "voided"]),
+                name="a_change_is_of_a_known_kind",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.change} {self.resource}"
+
+
+class OutboxEvent(models.Model):
+    """Work for later, written in the same transaction as what it follows from.
+
+    `processed_at` empty: still to be delivered. `set_aside_at` filled: too many attempts failed.
+    """
+
+    id = models.UUIDField(primary_key=True, default=new_id, editable=False)
+    seq = models.BigIntegerField(db_default=TransactionNumber())
+    farm = models.ForeignKey(Farm, on_delete=models.PROTECT, related_name="+")
+    kind = models.CharField(max_length=40)
+    subject = models.UUIDField()
+    by = models.JSONField()
+    created_at = models.DateTimeField(db_default=Now())
+    attempts = models.PositiveIntegerField(default=0)
+    next_at = models.DateTimeField(db_default=Now())
+    last_error = models.TextField(null=True)
+    processed_at = models.DateTimeField(null=True)
+    set_aside_at = models.DateTimeField(null=True)
+
+    objects = FarmRows.as_manager()
+
+    class Meta:
+        ordering = ("seq", "id")
+        indexes = [
+            models.Index(
+                fields=("next_at",),
+                condition=models.Q(processed_at=None, set_aside_at=None),
+                name="outbox_to_be_delivered",
+            ),
+            BrinIndex(fields=("created_at",), name="outbox_by_time"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.kind} {self.subject}"

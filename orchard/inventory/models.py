@@ -1,0 +1,190 @@
+"""The store: products and their labels, lots, the ledger of movements, and what is promised to whom."""
+
+from __future__ import annotations
+
+from django.contrib.postgres.fields import ArrayField
+from django.db import models
+
+from orchard.farms.columns import BaseAmount, QuantityColumn
+from orchard.farms.rows import FarmRow, may_be_archived
+
+MOVEMENTS = ("receive", "use", "return", "transfer", "adjust", "dispose", "reverse")
+
+
+class Product(FarmRow):
+    """Something that is bought, kept and used, shown in one unit of stock."""
+
+    name = models.CharField(max_length=200)
+    stock_unit = models.CharField(max_length=20)
+    base_unit = models.CharField(max_length=5)
+    """`g`, `mL` or `count`: what the ledger of its lots is kept in."""
+    gtins = ArrayField(models.CharField(max_length=14), default=list)
+    lead_time = QuantityColumn(null=True)
+    archived = may_be_archived()
+
+    class Meta(FarmRow.Meta):
+        constraints = [
+            *FarmRow.Meta.constraints,
+            models.CheckConstraint(
+                condition=models.Q(base_unit__in=["g", "mL", "count"]),
+                name="a_product_is_kept_in_g_ml_or_count",
+            ),
+        ]
+
+
+class LabelVersion(FarmRow):
+    """A label as it is in force from a day; never changed, a later one takes over."""
+
+    append_only = True
+
+    product = models.ForeignKey(Product, on_delete=models.PROTECT, related_name="labels")
+    label = models.JSONField()
+    effective_from = models.DateField()
+    effective_until = models.DateField(null=True)
+
+    class Meta(FarmRow.Meta):
+        indexes = [
+            models.Index(fields=("product", "-effective_from", "-created_at"), name="labels_latest_first")
+        ]
+        constraints = [
+            *FarmRow.Meta.constraints,
+            models.CheckConstraint(
+                condition=models.Q(effective_until=None)
+                | models.Q(effective_until__gte=models.F("effective_from")),
+                name="a_label_ends_after_it_begins",
+            ),
+        ]
+
+
+class Lot(FarmRow):
+    """One batch of a product at one place. The sums beside it are kept in the ledger's transactions."""
+
+    product = models.ForeignKey(Product, on_delete=models.PROTECT, related_name="lots")
+    number = models.CharField(max_length=20)
+    expires_on = models.DateField(null=True)
+    made_on = models.DateField(null=True)
+    location = models.CharField(max_length=200, default="", blank=True)
+    supplier = models.CharField(max_length=200, null=True)
+    quarantined = models.BooleanField(default=False)
+    quarantine_reason = models.TextField(null=True)
+    gs1 = models.CharField(max_length=200, null=True)
+    archived = may_be_archived()
+    on_hand_base = BaseAmount(default=0)
+    reserved_base = BaseAmount(default=0)
+
+    class Meta(FarmRow.Meta):
+        constraints = [
+            *FarmRow.Meta.constraints,
+            models.UniqueConstraint(
+                fields=("farm", "product", "number", "location"), name="a_lot_is_at_a_place_once"
+            ),
+            models.CheckConstraint(
+                condition=models.Q(on_hand_base__gte=0), name="a_lot_never_holds_less_than_nothing"
+            ),
+            models.CheckConstraint(
+                condition=models.Q(reserved_base__gte=0), name="a_lot_never_owes_less_than_nothing"
+            ),
+            models.CheckConstraint(
+                condition=models.Q(quarantined=False) | models.Q(quarantine_reason__isnull=False),
+                name="a_quarantined_lot_says_why",
+            ),
+        ]
+
+
+class Movement(FarmRow):
+    """One line of the ledger. The database refuses to change or delete it: a mistake is reversed.
+
+    `effect` is what an event may cause only once (a load and its lot), known here as text only.
+    """
+
+    append_only = True
+
+    lot = models.ForeignKey(Lot, on_delete=models.PROTECT, related_name="movements")
+    kind = models.CharField(max_length=10)
+    quantity = QuantityColumn()
+    change_base = BaseAmount()
+    balance_after_base = BaseAmount()
+    reason = models.TextField(default="", blank=True)
+    reference = models.CharField(max_length=200, null=True)
+    at = models.DateTimeField()
+    reverses = models.OneToOneField("self", null=True, on_delete=models.PROTECT, related_name="reversed_by")
+    other_lot = models.ForeignKey(Lot, null=True, on_delete=models.PROTECT, related_name="+")
+    work_order = models.UUIDField(null=True)
+    load = models.UUIDField(null=True)
+    effect = models.CharField(max_length=120, null=True)
+
+    class Meta(FarmRow.Meta):
+        indexes = [models.Index(fields=("lot", "id"), name="movements_of_a_lot")]
+        constraints = [
+            *FarmRow.Meta.constraints,
+            models.CheckConstraint(
+                condition=models.Q(kind__in=MOVEMENTS), name="a_movement_is_of_a_known_kind"
+            ),
+            models.CheckConstraint(
+                condition=models.Q(balance_after_base__gte=0), name="no_movement_leaves_less_than_nothing"
+            ),
+            models.CheckConstraint(
+                condition=models.Q(kind__in=["adjust", "transfer", "reverse"])
+                | models.Q(kind__in=["receive", "return"], change_base__gt=0)
+                | models.Q(kind__in=["use", "dispose"], change_base__lt=0),
+                name="a_movement_goes_the_way_its_kind_says",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(kind="reverse", reverses__isnull=False)
+                | (~models.Q(kind="reverse") & models.Q(reverses=None)),
+                name="only_a_reversal_names_what_it_reverses",
+            ),
+            models.UniqueConstraint(fields=("farm", "effect"), name="an_effect_happens_once"),
+        ]
+
+
+class Reservation(FarmRow):
+    """Product of a lot that is promised to a work order, until it is used or released."""
+
+    product = models.ForeignKey(Product, on_delete=models.PROTECT, related_name="reservations")
+    lot = models.ForeignKey(Lot, on_delete=models.PROTECT, related_name="reservations")
+    work_order = models.UUIDField()
+    quantity = QuantityColumn()
+    """What was promised, in the product's stock unit."""
+    quantity_base = BaseAmount()
+    open_base = BaseAmount()
+    """What of it is still promised; the sum over a lot's open rows is the lot's `reserved_base`."""
+    status = models.CharField(max_length=10, default="open")
+
+    class Meta(FarmRow.Meta):
+        indexes = [models.Index(fields=("farm", "work_order"), name="reservations_of_an_order")]
+        constraints = [
+            *FarmRow.Meta.constraints,
+            models.CheckConstraint(
+                condition=models.Q(status__in=["open", "used", "released"]),
+                name="a_reservation_has_a_known_status",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(open_base__gte=0, open_base__lte=models.F("quantity_base")),
+                name="a_reservation_owes_no_more_than_was_promised",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(status="open") | models.Q(open_base=0),
+                name="what_is_used_or_released_owes_nothing",
+            ),
+        ]
+
+
+class Shortage(FarmRow):
+    """A question for the storekeeper: a load used more than the book held."""
+
+    product = models.ForeignKey(Product, on_delete=models.PROTECT, related_name="shortages")
+    lot = models.ForeignKey(Lot, null=True, on_delete=models.PROTECT, related_name="shortages")
+    work_order = models.UUIDField()
+    load = models.UUIDField()
+    missing = QuantityColumn()
+    missing_base = BaseAmount()
+    answered_at = models.DateTimeField(null=True)
+    answer = models.TextField(null=True)
+    effect = models.CharField(max_length=120)
+
+    class Meta(FarmRow.Meta):
+        constraints = [
+            *FarmRow.Meta.constraints,
+            models.UniqueConstraint(fields=("farm", "effect"), name="a_shortage_is_asked_about_once"),
+        ]
