@@ -1,0 +1,60 @@
+"""Why an hour or a day is closed: the reason, and the comparisons and words that hours and days share."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from decimal import ROUND_HALF_EVEN, Decimal
+
+from mixing.quantities import Quantity, plain
+from scheduling.bounds import Basis, Bound, Limit
+
+MEASURABLE_RAIN = Decimal("0.1")
+"""Millimetres; less is a trace, which gauges report as 0."""
+WORDS = {"degF": "°F", "degC": "°C"}
+
+
+@dataclass(frozen=True, slots=True)
+class Reason:
+    """One limit that closes: its code, who says so, and the sentence for a person."""
+
+    limit: Limit
+    basis: Basis
+    says: str
+
+
+def above(bound: Bound, limit: Limit, what: str, measured: Quantity | None) -> Iterator[Reason]:
+    if measured is None:
+        yield because(bound, limit, f"{what} is not known")
+    elif measured.in_base() > bound.value.in_base():
+        yield because(
+            bound, limit, f"{what} {shown(measured, bound.value.unit)} is above {shown(bound.value)}"
+        )
+
+
+def below(bound: Bound, limit: Limit, what: str, measured: Quantity | None) -> Iterator[Reason]:
+    if measured is None:
+        yield because(bound, limit, f"{what} is not known")
+    elif measured.in_base() < bound.value.in_base():
+        yield because(
+            bound, limit, f"{what} {shown(measured, bound.value.unit)} is below {shown(bound.value)}"
+        )
+
+
+def rains(rain: Quantity) -> bool:
+    return rain.to("mm").value >= MEASURABLE_RAIN
+
+
+def wanted_dry(bound: Bound) -> str:
+    return f"{shown(bound.value)} without rain are wanted"
+
+
+def because(bound: Bound, limit: Limit, says: str) -> Reason:
+    return Reason(limit, bound.basis, f"{says} ({bound.whose})")
+
+
+def shown(quantity: Quantity, name: str | None = None) -> str:
+    """Return a quantity for a person: one decimal, in the unit `name` where one is given."""
+    value = quantity.to(name or quantity.unit)
+    rounded = value.value.quantize(Decimal("0.1"), rounding=ROUND_HALF_EVEN)
+    return f"{plain(rounded)} {WORDS.get(value.unit, value.unit)}"
