@@ -1,7 +1,7 @@
 """Days in which a spray may be done, where only the values of whole days are known.
 
-The mean wind of the day is taken as the wind on the spot. Rain on a following day counts as rain within the dry
-time, since its hour is not known. Half-way between minimum and maximum stands for the hours of work.
+The mean wind of the day is taken as the wind on the spot. Rain on a following day counts as rain within the
+dry time, since its hour is not known. Half-way between minimum and maximum stands for the hours of work.
 """
 
 from __future__ import annotations
