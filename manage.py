@@ -5,11 +5,19 @@ import os
 import sys
 
 from django.core.management import execute_from_command_line
+from django.db import OperationalError
 
 
 def main() -> None:
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "orchard.config.settings")
-    execute_from_command_line(sys.argv)
+    try:
+        execute_from_command_line(sys.argv)
+    except OperationalError as failure:
+        if getattr(
+            failure.__cause__, "sqlstate", None
+        ):  # the server answered; a fault of ours keeps its trace
+            raise
+        sys.exit(f"The database cannot be reached. {' '.join(str(failure).split())}")
 
 
 if __name__ == "__main__":
