@@ -1,4 +1,4 @@
-"""What an ingredient is: the groups it belongs to, its formula, its mode of action, how long it lasts in water.
+"""What an ingredient is: its groups, its formula, its mode of action, how long it lasts in water.
 
 Everything stands in `substances.toml`; nothing here knows a substance by name. The file is read when it is
 first needed, not when the engine is imported.
@@ -22,6 +22,7 @@ from mixing.quantities import EXACT
 FILE = Path(__file__).with_name("substances.toml")
 
 _OIL_CARRIED = frozenset({"OD", "OL", "OF"})
+_WORD = 6  # shorter names begin too many others to be taken from the front of a longer one
 _TOKEN = re.compile(r"([A-Z][a-z]?)|(\()|(\))|(\d+)", re.ASCII)
 _HYDRATE = re.compile(r"[.·*]")
 
@@ -49,7 +50,7 @@ class Substance:
 class Facts:
     """What follows from a label's ingredients.
 
-    :ivar groups: all that a `what` may name it by: ingredients, groups, adjuvant kind, functions, registration
+    :ivar groups: all that a `what` may name it by: ingredients, groups, adjuvant, functions, registration
     :ivar parts: the groups of each ingredient by itself, for a pair is known only if all its parts are
     :ivar codes: modes of action, the label's own or else the table's: `("FRAC", "M01")`
     """
@@ -130,6 +131,8 @@ def substance(name: str) -> Substance | None:
     if found is not None:
         return found
     for known in table.longest_first:
+        if len(known) < _WORD:
+            break
         if wanted.startswith(known) and not wanted[len(known) : len(known) + 1].isalnum():
             return table.substances[known]
     return None
@@ -176,7 +179,7 @@ def groups(label: Label) -> frozenset[str]:
 
 
 def _facts(label: Label) -> Facts:
-    shared = set()
+    shared: set[str] = set()
     if label.adjuvant:
         shared |= _with_implied([label.adjuvant], _table().implied)
     if label.formulation in _OIL_CARRIED:
@@ -230,7 +233,16 @@ def known_crops() -> frozenset[str]:
 
 
 ADJUVANTS = frozenset(
-    "surfactant sticker oil water_conditioner compatibility_agent drift_retardant antifoam nutrient".split()
+    {
+        "surfactant",
+        "sticker",
+        "oil",
+        "water_conditioner",
+        "compatibility_agent",
+        "drift_retardant",
+        "antifoam",
+        "nutrient",
+    }
 )
 
 

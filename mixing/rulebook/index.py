@@ -1,0 +1,156 @@
+"""The rules, found by what they speak of: the cost of a check does not grow with their number.
+
+What is asked once is kept: the rows for a pair of products, or for one product on one crop, depend only on
+their groups, and a farm has few of those.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from typing import Any, TypeVar
+
+from mixing import chemistry
+from mixing.findings import Basis, Finding, Severity
+from mixing.rulebook.loader import Tables
+from mixing.rulebook.rows import Rule, Source
+
+KEPT = 8192
+_Answer = TypeVar("_Answer")
+
+
+class Rulebook:
+    """All rows and sources, with look-ups by pair, group, formulation and crop.
+
+    :ivar version: hash of the tables, kept with every stored check
+    :ivar count: number of rows that still speak
+    """
+
+    def __init__(self, tables: Tables) -> None:
+        self.version = tables.version
+        self.sources: Mapping[str, Source] = tables.sources
+        self._raw = tables.raw
+        self._by_id = {rule.id: rule for rule in tables.rules}
+        live = [rule for rule in tables.rules if not rule.retired]
+        self.count = len(live)
+        self._by_table: dict[str, tuple[Rule, ...]] = {}
+        for rule in live:
+            self._by_table[rule.table] = (*self._by_table.get(rule.table, ()), rule)
+        self._kept: dict[tuple[object, ...], Any] = {}
+        self._pairs = {table: self._index_pairs(table) for table in ("compatibility", "sequence")}
+        self._formulations = self._index_pairs("formulation_pairs")
+
+    def _index_pairs(self, table: str) -> dict[tuple[str, str], tuple[Rule, ...]]:
+        found: dict[tuple[str, str], tuple[Rule, ...]] = {}
+        for rule in self.rules(table):
+            if rule.when.pair is not None:
+                found[rule.when.pair] = (*found.get(rule.when.pair, ()), rule)
+        return found
+
+    def rule(self, rule_id: str) -> Rule:
+        """Return the row of that id, retired or not.
+
+        :raises KeyError: where there is none
+        """
+        return self._by_id[rule_id]
+
+    def rules(self, table: str | None = None) -> tuple[Rule, ...]:
+        """Return the rows of one table, or of all, that still speak."""
+        if table is not None:
+            return self._by_table.get(table, ())
+        return tuple(rule for rows in self._by_table.values() for rule in rows)
+
+    def raw(self, table: str) -> Mapping[str, Any]:
+        """Return a table as it stands in its file, for those that are not made of rows."""
+        return self._raw[table]
+
+    def source_of(self, finding: Finding) -> Source | None:
+        """Return the source that a finding names, if it rests on one."""
+        return self.sources.get(finding.source_key) if finding.source_key else None
+
+    def _keep(self, key: tuple[object, ...], work_out: Callable[[], _Answer]) -> _Answer:
+        found = self._kept.get(key)
+        if found is None:
+            if len(self._kept) >= KEPT:
+                self._kept.clear()
+            found = self._kept[key] = work_out()
+        answer: _Answer = found
+        return answer
+
+    def for_pair(
+        self, table: str, first: frozenset[str], second: frozenset[str]
+    ) -> tuple[tuple[Rule, bool], ...]:
+        """Return rows whose pair the two groups make; True where the first product is first in the pair."""
+        return self._keep((table, first, second), lambda: tuple(self._for_pair(table, first, second)))
+
+    def _for_pair(
+        self, table: str, first: frozenset[str], second: frozenset[str]
+    ) -> Iterable[tuple[Rule, bool]]:
+        index = self._pairs[table]
+        seen: set[str] = set()
+        for a in sorted(first):
+            for b in sorted(second):
+                for pair, forward in (((a, b), True), ((b, a), False)):
+                    for rule in index.get(pair, ()):
+                        if table == "sequence" or rule.id not in seen:
+                            seen.add(rule.id)
+                            yield rule, forward
+
+    def for_formulations(self, first: str | None, second: str | None) -> tuple[Rule, ...]:
+        """Return rows about two formulations in one tank."""
+        if first is None or second is None:
+            return ()
+        return self._formulations.get((first, second), ()) + (
+            self._formulations.get((second, first), ()) if first != second else ()
+        )
+
+    def for_product(self, table: str, groups: frozenset[str], crop: str) -> tuple[Rule, ...]:
+        """Return rows of a table that may speak of a product with these groups on this crop."""
+        return self._keep((table, groups, crop), lambda: tuple(self._for_product(table, groups, crop)))
+
+    def _for_product(self, table: str, groups: frozenset[str], crop: str) -> Iterable[Rule]:
+        for rule in self.rules(table):
+            wanted = rule.when.what
+            if (wanted is None or not groups.isdisjoint(wanted)) and on_crop(rule, crop):
+                yield rule
+
+    def for_modes(self, codes: frozenset[tuple[str, str]], crop: str) -> tuple[Rule, ...]:
+        """Return resistance rows that may speak of a product with these modes of action on this crop."""
+        return self._keep(("resistance", codes, crop), lambda: tuple(self._for_modes(codes, crop)))
+
+    def _for_modes(self, codes: frozenset[tuple[str, str]], crop: str) -> Iterable[Rule]:
+        for rule in self.rules("resistance"):
+            when = rule.when
+            hit = any(
+                scheme == when.scheme and (when.codes is None or code in when.codes) for scheme, code in codes
+            )
+            if hit and on_crop(rule, crop):
+                yield rule
+
+
+def on_crop(rule: Rule, crop: str) -> bool:
+    """Say whether a row speaks of this crop: named itself or by its crop group, and not shut out."""
+    names = chemistry.names_of_crop(crop)
+    when = rule.when
+    if when.crops is not None and when.crops.isdisjoint(names):
+        return False
+    return when.not_crops is None or when.not_crops.isdisjoint(names)
+
+
+def strictest(rules: Iterable[tuple[Rule, Severity]]) -> list[tuple[Rule, Severity, tuple[Rule, ...]]]:
+    """Return, of rows about the same thing, the strictest with the others that it is to name.
+
+    A regulation goes before a publication and a publication before practice where severities are equal.
+    """
+    about: dict[str, list[tuple[Rule, Severity]]] = {}
+    for rule, severity in rules:
+        about.setdefault(rule.about, []).append((rule, severity))
+    settled = []
+    for rivals in about.values():
+        if len(rivals) > 1:
+            rivals.sort(key=lambda one: (one[1], WEIGHT[one[0].basis], one[0].id))
+        rule, severity = rivals[0]
+        settled.append((rule, severity, tuple(other for other, _ in rivals[1:])))
+    return settled
+
+
+WEIGHT = {Basis.LABEL: 0, Basis.REGULATION: 1, Basis.PUBLISHED: 2, Basis.PRACTICE: 3, Basis.UNTESTED: 4}
