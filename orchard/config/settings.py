@@ -121,8 +121,8 @@ LANGUAGES = [("en", _("English")), ("es", _("Spanish"))]
 LOCALE_PATHS = [BASE_DIR / "orchard" / "web" / "locale"]
 
 STATIC_URL = "static/"
-STATIC_ROOT = BASE_DIR / "staticfiles"
-WHITENOISE_USE_FINDERS = True  # one machine needs no collectstatic; the image runs it all the same
+STATIC_ROOT = os.environ.get("STATIC_ROOT")  # where `collectstatic` puts the files of an image
+WHITENOISE_USE_FINDERS = not STATIC_ROOT  # one machine needs no collectstatic
 
 # Behind a proxy that ends TLS: HTTPS=1 trusts its X-Forwarded-Proto and keeps cookies off plain http.
 HTTPS = _switch("HTTPS")

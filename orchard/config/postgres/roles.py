@@ -8,6 +8,7 @@ from psycopg import sql
 DATABASE = "orchard"
 OWNER_ROLE = "orchard_owner"  # makes and changes tables; no request runs as it
 WEB_ROLE = "orchard_web"  # reads and writes rows; row-level security and refused updates hold for it
+_AS_WEB = sql.SQL("GRANT {} TO {}").format(sql.Identifier(WEB_ROLE), sql.Identifier(OWNER_ROLE))
 
 
 def make_roles(*, port: int, password: str) -> None:
@@ -29,6 +30,7 @@ def make_roles(*, port: int, password: str) -> None:
         for role in rights.keys() - present:
             statement = sql.SQL("CREATE ROLE {} " + rights[role] + " PASSWORD {}")
             connection.execute(statement.format(sql.Identifier(role), sql.Literal(password)))
+        connection.execute(_AS_WEB)
         if not connection.execute("SELECT 1 FROM pg_database WHERE datname = %s", [DATABASE]).fetchone():
             statement = sql.SQL("CREATE DATABASE {} OWNER {}")
             connection.execute(statement.format(sql.Identifier(DATABASE), sql.Identifier(OWNER_ROLE)))

@@ -1,0 +1,32 @@
+"""What all tests stand on: a real PostgreSQL, and in it a database of this test process alone."""
+
+from collections.abc import Iterator
+
+import pytest
+from django.test import TransactionTestCase
+
+from tests import database
+
+
+def pytest_configure() -> None:
+    database.use_throw_away_server()
+    # Tests that commit leave by emptying the tables; Django's way needs the web role to own them.
+    TransactionTestCase._fixture_teardown = lambda _test: database.empty_tables()
+
+
+@pytest.fixture(scope="session")
+def django_db_setup(
+    django_test_environment: None, django_db_blocker: pytest.FixtureRequest
+) -> Iterator[None]:
+    """Make the database at the first test that wants one."""
+    with django_db_blocker.unblock():
+        name = database.make()
+    yield
+    with django_db_blocker.unblock():
+        database.drop(name)
+
+
+@pytest.fixture
+def database_environment(transactional_db: None) -> dict[str, str]:
+    """The environment of a child process that uses this test's database; what it sees must be committed."""
+    return database.environment()
