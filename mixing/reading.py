@@ -126,6 +126,21 @@ class Reader:
             return None
         return found
 
+    def dial(self, raw: object, at: Place) -> Quantity | None:
+        """Return the end or the step of a dial: an amount per volume."""
+        found = self.quantity(raw, at, AMOUNT_PER_VOLUME)
+        if found is not None and found.unit in NOT_A_RATE:
+            self.faults.add((at, "unit"), "unit_kind", f"a dial shows {KINDS[AMOUNT_PER_VOLUME]}")
+            return None
+        return found
+
+    def hardness(self, raw: object, at: Place) -> Quantity | None:
+        """Return the hardness of water in ppm of calcium carbonate; a milligram in a litre is 1 ppm."""
+        found = self.quantity(raw, at, HARDNESS, zero=True)
+        if found is None or found.unit == "ppm":
+            return found
+        return Quantity(found.to("mg/L").value, "ppm")
+
     def content(self, raw: object, at: Place) -> Quantity | None:
         """Return how much of something a product holds; a share of it lies at or below all of it."""
         found = self.quantity(raw, at, CONTENT)

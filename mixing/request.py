@@ -37,8 +37,8 @@ class Sprayer:
 
     kind: SprayerKind
     tank: Quantity | None
-    residue: tuple[str, ...]
-    materials: tuple[str, ...]
+    residue: tuple[str, ...] | None
+    materials: tuple[str, ...] | None
     dial_max: Quantity | None
     dial_step: Quantity | None
     jar: Quantity | None

@@ -1,0 +1,49 @@
+"""What nobody can mean: rates a thousand times the label's, hundreds of loads, a tank full of product."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from decimal import Decimal
+
+from mixing import spraying
+from mixing.faults import TOP, Faults, Place
+from mixing.labels import Label
+from mixing.quantities import Quantity, plain
+from mixing.request import MixRequest
+
+MOST_LOADS = 200
+TIMES_THE_LABEL = 1000
+
+
+def note_rate(rate: Quantity, label: Label, at: Place, faults: Faults) -> None:
+    """Note a rate that is a thousand times the highest of the label."""
+    maxima = [use.maximum for use in label.uses or () if use.maximum is not None]
+    alike = [maximum for maximum in maxima if maximum.unit == rate.unit] or [
+        maximum for maximum in maxima if maximum.dimension == rate.dimension
+    ]
+    if alike and rate.in_base() >= TIMES_THE_LABEL * max(maximum.in_base() for maximum in alike):
+        detail = (
+            f"{plain(rate.value)} {rate.unit} is a thousand times the label's maximum: is the unit right?"
+        )
+        faults.add((at, "value"), "out_of_range", detail)
+
+
+def note_loads(request: MixRequest, faults: Faults) -> None:
+    """Note a job of more loads than anyone sprays."""
+    tank, total = request.sprayer.tank, spraying.total_ml(request.spray)
+    if tank is None or total is None or request.sprayer.is_hose_end:
+        return
+    if total > MOST_LOADS * tank.in_base():
+        detail = f"more than {MOST_LOADS} loads: is the tank or the spray in the wrong unit?"
+        faults.add((TOP, "spray"), "out_of_range", detail)
+
+
+def note_full_tank(volumes_ml: Iterable[Decimal | None], total_ml: Decimal | None, faults: Faults) -> None:
+    """Note products that leave no room for water.
+
+    :param volumes_ml: what each product takes of the whole spray [mL], None where it is not known
+    """
+    taken = sum((volume for volume in volumes_ml if volume is not None), Decimal(0))
+    if total_ml is not None and taken >= total_ml:
+        detail = "the products alone fill the tank and leave no room for water: is a rate in the wrong unit?"
+        faults.add((TOP, "products"), "out_of_range", detail)

@@ -1,0 +1,210 @@
+"""How much of each product the job takes, in the unit of its rate, in g or mL, and at most by its label.
+
+A rate is by volume of spray, by area, by tree, by row length, a share of the spray (`percent_vv`) or parts of
+active ingredient in a million (`ppm`, mg in a litre of spray). Where concentrate spraying is said, a rate by
+volume is meant for the dilute volume, except for adjuvants, whose rate is of the spray as made.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from decimal import Decimal
+
+from mixing import quantities, spraying, uses
+from mixing.findings import Missing
+from mixing.labels import Label
+from mixing.quantities import Quantity
+from mixing.request import MixRequest, Product
+
+MICRO = Decimal("0.000001")
+HUNDRED = Decimal(100)
+
+
+@dataclass(frozen=True, slots=True)
+class Dose:
+    """The dose of one product for the whole job.
+
+    :ivar unit: unit of its amounts (`tbsp` of `tbsp/gal`)
+    :ivar job: amount for the whole job [unit], None where something is missing
+    :ivar limit: the most that the label allows for the whole job [unit], None where it sets no limit
+    :ivar ml, grams: volume and mass of one unit [mL, g]; None where a density is missing
+    :ivar base_unit: `g` for what is weighed, `mL` for what is poured, as far as that can be turned
+    :ivar liquid: whether it takes a share of the tank
+    :ivar missing: what would be needed to say more
+    """
+
+    product: Product
+    unit: str
+    job: Decimal | None
+    limit: Decimal | None
+    ml: Decimal | None
+    grams: Decimal | None
+    base_unit: str
+    liquid: bool
+    missing: tuple[Missing, ...]
+
+    @property
+    def base_factor(self) -> Decimal:
+        """g or mL of one unit."""
+        factor = self.grams if self.base_unit == "g" else self.ml
+        assert factor is not None
+        return factor
+
+    @property
+    def job_ml(self) -> Decimal | None:
+        """Volume of the product in the whole job [mL]."""
+        return None if self.job is None or self.ml is None else self.job * self.ml
+
+
+def doses(request: MixRequest) -> tuple[Dose, ...]:
+    """Return the dose of each product, in the order of the request."""
+    return tuple(_dose(product, request) for product in request.products)
+
+
+def _dose(product: Product, request: MixRequest) -> Dose:
+    label = product.label
+    unit = amount_unit(product, request)
+    ml, grams = _factors(unit, label)
+    amount, missing = _job_amount(product.rate, label, request)
+    needed = _turning_needs(product, ml, grams)
+    one = quantities.unit(unit)
+    return Dose(
+        product=product,
+        unit=unit,
+        job=None if amount is None else amount / one.above,
+        limit=_limit(product, request, ml, grams, one.dimension),
+        ml=ml,
+        grams=grams,
+        base_unit=_base_unit(label, ml, grams),
+        liquid=_is_liquid(label, one.dimension),
+        missing=(*((_gap(missing, product),) if missing else ()), *needed),
+    )
+
+
+def _gap(path: str, product: Product) -> Missing:
+    return Missing(f"{path}:{product.id}" if path.startswith("label.") else path)
+
+
+def amount_unit(product: Product, request: MixRequest) -> str:
+    """Return the unit of a product's amounts: that of its rate, fl_oz or mL for a share, g or mL for ppm."""
+    rate = product.rate.unit
+    if rate == "percent_vv":
+        return "fl_oz" if spraying.in_us_units(request) else "mL"
+    if rate == "ppm":
+        return "mL" if _ppm_by_volume(product.label) else "g"
+    return rate.partition("/")[0]
+
+
+def _ppm_by_volume(label: Label) -> bool:
+    content = ppm_content(label)
+    if content is None:
+        return label.is_dry is False
+    by_volume = content.dimension in ("mass/volume", "volume/volume")
+    return by_volume or (label.is_dry is False and label.density is not None)
+
+
+def ppm_content(label: Label) -> Quantity | None:
+    """Return the content that a rate in ppm speaks of: that of the first active ingredient."""
+    ingredients = label.active_ingredients
+    return ingredients[0].content if ingredients else None
+
+
+def _job_amount(rate: Quantity, label: Label, request: MixRequest) -> tuple[Decimal | None, str | None]:
+    """Return the amount of a rate for the whole job [g or mL], or the path of what is missing for it."""
+    spray, per = request.spray, rate.dimension.rpartition("/")[2]
+    if spray is None:
+        return None, None
+    if per == "area":
+        return (None, "spray.area") if spray.area is None else (rate.in_base() * spray.area.in_base(), None)
+    if per == "tree":
+        return (None, "spray.trees") if spray.trees is None else (rate.in_base() * spray.trees, None)
+    if per == "length":
+        length = spray.row_length
+        return (None, "spray.row_length") if length is None else (rate.in_base() * length.in_base(), None)
+    volume = spraying.total_ml(spray) if label.adjuvant else spraying.dilute_ml(spray)
+    if volume is None:
+        return None, None
+    if per == "ppm":
+        return _of_ppm(rate.value, label, volume)
+    return rate.in_base() * volume, None
+
+
+def _of_ppm(ppm: Decimal, label: Label, volume_ml: Decimal) -> tuple[Decimal | None, str | None]:
+    content = ppm_content(label)
+    if content is None:
+        return None, "label.content"
+    active_g = ppm * MICRO * volume_ml
+    if content.dimension == "mass/volume":  # g in a mL of product
+        return active_g / content.in_base(), None
+    if content.dimension == "volume/volume":  # taken as weighing what the product weighs
+        if label.density is None:
+            return None, "label.density"
+        return active_g / content.in_base() / label.density.in_base(), None
+    share = content.value * MICRO if content.dimension == "ppm" else content.in_base()
+    if _ppm_by_volume(label) and label.density is not None:
+        return active_g / share / label.density.in_base(), None
+    return active_g / share, None
+
+
+def _factors(unit: str, label: Label) -> tuple[Decimal | None, Decimal | None]:
+    """Return what one unit of amount is in mL and in g, as far as the density is known."""
+    one = quantities.unit(unit)
+    given = density(label)
+    per_ml = None if given is None else given.in_base()
+    if one.dimension == "volume":
+        return one.above, None if per_ml is None else one.above * per_ml
+    return None if per_ml is None else one.above / per_ml, one.above
+
+
+def density(label: Label) -> Quantity | None:
+    """Return what turns mass and volume into each other: the bulk density of what is weighed."""
+    if label.is_dry is None:
+        return label.density or label.bulk_density
+    return label.bulk_density if label.is_dry else label.density
+
+
+def _base_unit(label: Label, ml: Decimal | None, grams: Decimal | None) -> str:
+    if grams is None:
+        return "mL"
+    if ml is None:
+        return "g"
+    weighed = label.is_dry
+    if weighed is None:
+        weighed = label.density is None
+    return "g" if weighed else "mL"
+
+
+def _is_liquid(label: Label, dimension: str) -> bool:
+    if label.is_dry is not None:
+        return not label.is_dry
+    return label.bulk_density is None and (dimension == "volume" or label.density is not None)
+
+
+def _turning_needs(product: Product, ml: Decimal | None, grams: Decimal | None) -> tuple[Missing, ...]:
+    """A dry product dosed by volume, or a liquid by mass, needs its density."""
+    if product.label.is_dry and grams is None:
+        return (Missing(f"label.bulk_density:{product.id}"),)
+    if product.label.is_dry is False and ml is None:
+        return (Missing(f"label.density:{product.id}"),)
+    return ()
+
+
+def _limit(
+    product: Product, request: MixRequest, ml: Decimal | None, grams: Decimal | None, dimension: str
+) -> Decimal | None:
+    """Return the most that the label's maxima allow for the whole job, in the unit of the dose."""
+    limits = []
+    for maximum in uses.applying(product.label, request).maxima:
+        amount, _ = _job_amount(maximum, product.label, request)
+        if amount is None:
+            continue
+        factor = ml if _measures(maximum, product.label) == "volume" else grams
+        if factor is not None:
+            limits.append(amount / factor)
+    return min(limits, default=None)
+
+
+def _measures(rate: Quantity, label: Label) -> str:
+    if rate.unit == "ppm":
+        return "volume" if _ppm_by_volume(label) else "mass"
+    return rate.dimension.partition("/")[0]

@@ -1,0 +1,110 @@
+"""What the whole job takes: product, g or mL, per area, and the metal in it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+
+from mixing import chemistry, spraying
+from mixing.doses import Dose, density
+from mixing.findings import Missing
+from mixing.labels import Ingredient
+from mixing.loads import TENTH
+from mixing.quantities import Quantity
+from mixing.request import MixRequest
+
+METALS = ("copper", "zinc", "manganese")
+"""Metals that stay in the soil and whose use is counted as the element."""
+
+
+@dataclass(frozen=True, slots=True)
+class MetalTotal:
+    """An element in the whole job, given by `label` or `formula`; None where a mass is missing."""
+
+    of: str
+    amount: Quantity | None
+    given_by: str
+
+
+@dataclass(frozen=True, slots=True)
+class Total:
+    """One product over the whole job; None where something is missing, `per_area` without an area."""
+
+    id: str
+    exact: Quantity | None
+    base: Quantity | None
+    per_area: Quantity | None
+    metal: tuple[MetalTotal, ...]
+    missing: tuple[Missing, ...]
+
+
+def totals(request: MixRequest, doses: Sequence[Dose]) -> tuple[Total, ...]:
+    """Return the total of each product, in the order of the request."""
+    return tuple(_total(request, dose) for dose in doses)
+
+
+def _total(request: MixRequest, dose: Dose) -> Total:
+    metal = tuple(_metals(dose))
+    unknown = dose.job is not None and any(one.amount is None for one in metal)
+    missing = (_mass_needs(dose),) if unknown else ()
+    if dose.job is None:
+        return Total(dose.product.id, None, None, None, metal, missing)
+    return Total(
+        id=dose.product.id,
+        exact=Quantity(spraying.rounded(dose.job), dose.unit),
+        base=Quantity((dose.job * dose.base_factor).quantize(TENTH), dose.base_unit),
+        per_area=_per_area(request, dose.job, dose.unit),
+        metal=metal,
+        missing=missing,
+    )
+
+
+def _per_area(request: MixRequest, job: Decimal, unit: str) -> Quantity | None:
+    area = request.spray.area if request.spray is not None else None
+    return None if area is None else Quantity(spraying.rounded(job / area.value), f"{unit}/{area.unit}")
+
+
+def _metals(dose: Dose) -> Iterator[MetalTotal]:
+    """Yield each element once: the label's own figure, else the formula's, added up over the ingredients."""
+    found: dict[tuple[str, str], Decimal | None] = {}
+    for ingredient in dose.product.label.active_ingredients or ():
+        for of, given_by, grams in _of_ingredient(dose, ingredient):
+            before = found.get((of, given_by), Decimal(0))
+            found[of, given_by] = None if grams is None or before is None else before + grams
+    for (of, given_by), grams in found.items():
+        yield MetalTotal(of, None if grams is None else Quantity(grams.quantize(TENTH), "g"), given_by)
+
+
+def _of_ingredient(dose: Dose, ingredient: Ingredient) -> Iterator[tuple[str, str, Decimal | None]]:
+    own = ingredient.metal
+    if own is not None and own.content is not None:
+        yield own.of, "label", mass_of(dose, own.content)
+        return
+    for metal in METALS if own is None else (own.of,):
+        fraction = chemistry.metal_fraction(ingredient.name, metal)
+        if fraction is not None:
+            grams = None if ingredient.content is None else mass_of(dose, ingredient.content)
+            yield metal, "formula", None if grams is None else grams * fraction
+        elif own is not None:
+            yield metal, "label", None
+
+
+def mass_of(dose: Dose, content: Quantity) -> Decimal | None:
+    """Return the mass of what a content speaks of in the whole job [g]; None where a density is missing."""
+    if dose.job is None:
+        return None
+    if content.dimension == "mass/volume":
+        return None if dose.ml is None else dose.job * dose.ml * content.in_base()
+    if content.dimension == "volume/volume" and density(dose.product.label) is None:
+        return None
+    share = content.value / 1_000_000 if content.dimension == "ppm" else content.in_base()
+    return None if dose.grams is None else dose.job * dose.grams * share
+
+
+def _mass_needs(dose: Dose) -> Missing:
+    """Name what the mass of the metal wants: a content, else the density that turns volume into mass."""
+    label, name = dose.product.label, dose.product.id
+    if any(one.content is None and one.metal is None for one in label.active_ingredients or ()):
+        return Missing(f"label.content:{name}")
+    return Missing(f"label.bulk_density:{name}" if label.is_dry else f"label.density:{name}")
