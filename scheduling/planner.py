@@ -72,7 +72,7 @@ class LeftOut:
     """A line and block without a job.
 
     :ivar code: `stage_unknown`, `too_early`, `stage_passed`, `leaf_drop_unknown`, `leaf_drop_unmet`, `done`,
-        `no_forecast` or `no_open_day`
+        `no_forecast`, `no_open_day` or `no_crew`
     """
 
     line: str
@@ -154,10 +154,12 @@ def _job(
         )
     else:
         fit, why = _bud_swell_days(ahead, earliest, last_safe), f"the best open day before {last_safe.on}"
-    fit = [verdict for verdict in fit if room.has(verdict.day.on, block.block)]
     if not fit:
         return _no_day(line, block, ahead, last_safe)
-    chosen = fit[0]
+    free = [verdict for verdict in fit if room.has(verdict.day.on, block.block)]
+    if not free:
+        return _no_crew(line, block, fit, room)
+    chosen = free[0]
     room.take(chosen.day.on, block.block)
     return DraftJob(line.id, block.block, chosen.day.on, _because(line, block, chosen, why, last_safe))
 
@@ -231,8 +233,17 @@ def _no_day(
     if limits:
         says += f" by {', '.join(limits)}"
     if len(closed) < len(looked):
-        says += "; the open ones are outside the line's days or already full"
+        says += "; the open ones are not among the line's days"
     return LeftOut(line.id, block.block, "no_open_day", says)
+
+
+def _no_crew(line: ProgrammeLine, block: BlockSeen, fit: Sequence[DayVerdict], room: _Room) -> LeftOut:
+    open_days = ", ".join(str(verdict.day.on) for verdict in fit)
+    says = (
+        f"open on {open_days}, but {block.block} takes {room.loads.get(block.block, 1)} loads and the crew's "
+        f"{room.a_day} a day are taken: add a crew, or wait for another open day"
+    )
+    return LeftOut(line.id, block.block, "no_crew", says)
 
 
 def _because(

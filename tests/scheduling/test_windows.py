@@ -1,0 +1,177 @@
+"""Hours in which a spray may be done."""
+
+import itertools
+from datetime import time, timedelta
+from decimal import Decimal
+
+from hypothesis import given
+from hypothesis import strategies as st
+
+from mixing.quantities import Quantity
+from scheduling.bounds import Basis, Bound, Limit, Measure, in_force, of_farm
+from scheduling.windows import Place, spray_windows
+from tests.scheduling.orchard_weather import NOON, fine_hours, hour
+
+DAYTIME = Place(sunrise=time(7), sunset=time(17))
+BOUNDS = in_force(labels=())
+
+
+def with_hours(*changed, count=40):
+    return fine_hours(count) + list(changed)
+
+
+def at(windows, after):
+    moment = NOON + timedelta(hours=after)
+    return next(window for window in windows if window.starts_at <= moment < window.ends_at)
+
+
+def limits(window):
+    return [reason.limit for reason in window.closed_by]
+
+
+def test_a_calm_dry_mild_noon_is_open():
+    windows = spray_windows(fine_hours(40), bounds=BOUNDS, place=DAYTIME)
+
+    assert at(windows, 0).open
+
+
+def test_wind_above_ten_miles_an_hour_closes_the_hour():
+    windows = spray_windows(with_hours(hour(2, wind="11")), bounds=BOUNDS, place=DAYTIME)
+
+    assert at(windows, 1).open
+    assert limits(at(windows, 2)) == [Limit.WIND]
+    assert "11 mph is above 10 mph" in at(windows, 2).closed_by[0].says
+
+
+def test_a_gust_counts_as_wind():
+    windows = spray_windows(with_hours(hour(2, wind="6", gust="14")), bounds=BOUNDS, place=DAYTIME)
+
+    assert limits(at(windows, 2)) == [Limit.WIND]
+
+
+def test_a_wind_that_nobody_measured_is_not_a_low_wind():
+    windows = spray_windows(with_hours(hour(2, wind=None)), bounds=BOUNDS, place=DAYTIME)
+
+    assert "not known" in at(windows, 2).closed_by[0].says
+
+
+def test_rain_due_closes_all_the_hours_whose_dry_time_it_cuts():
+    windows = spray_windows(with_hours(hour(30, rain="2.5"), count=70), bounds=BOUNDS, place=Place())
+
+    assert Limit.RAIN not in limits(at(windows, 5))
+    assert limits(at(windows, 6)) == [Limit.RAIN]
+    assert "rain is due in 24 h (2.5 mm)" in at(windows, 6).closed_by[0].says
+    assert Limit.RAIN in limits(at(windows, 30))
+    assert Limit.RAIN not in limits(at(windows, 31))
+
+
+def test_a_trace_is_not_rain():
+    windows = spray_windows(with_hours(hour(3, rain="0.04")), bounds=BOUNDS, place=DAYTIME)
+
+    assert at(windows, 3).open
+
+
+def test_hours_past_the_end_of_the_forecast_are_not_taken_as_dry():
+    windows = spray_windows(fine_hours(10), bounds=BOUNDS, place=Place())
+
+    assert Limit.RAIN in limits(at(windows, 0))
+    assert "not known 10 h ahead" in at(windows, 0).closed_by[0].says
+
+
+def test_frost_in_the_night_to_come_closes_the_afternoon():
+    windows = spray_windows(with_hours(hour(18, temperature="-1")), bounds=BOUNDS, place=DAYTIME)
+
+    assert limits(at(windows, 0)) == [Limit.FROST]
+    assert "30.2 °F" in at(windows, 0).closed_by[0].says
+
+
+def test_heat_closes():
+    windows = spray_windows(with_hours(hour(1, temperature="33")), bounds=BOUNDS, place=DAYTIME)
+
+    assert limits(at(windows, 1)) == [Limit.HEAT]
+
+
+def test_still_air_after_sunset_may_be_an_inversion_and_at_noon_is_not():
+    still = [hour(after, wind="1") for after in range(40)]
+
+    windows = spray_windows(still, bounds=BOUNDS, place=DAYTIME)
+
+    assert at(windows, 0).open
+    assert limits(at(windows, 6)) == [Limit.INVERSION]
+
+
+def test_still_air_is_suspect_at_any_hour_where_the_sun_is_not_known():
+    still = [hour(after, wind="1") for after in range(40)]
+
+    assert limits(at(spray_windows(still, bounds=BOUNDS), 0)) == [Limit.INVERSION]
+
+
+def test_wet_leaves_close():
+    windows = spray_windows(with_hours(hour(1, leaf_wet=True)), bounds=BOUNDS, place=DAYTIME)
+
+    assert limits(at(windows, 1)) == [Limit.WET]
+
+
+def test_re_entry_and_quiet_hours_close_whatever_the_weather():
+    place = Place(time(7), time(17), quiet=(time(22), time(6)), re_entry_until=NOON + timedelta(hours=2))
+
+    windows = spray_windows(fine_hours(40), bounds=BOUNDS, place=place)
+
+    assert limits(at(windows, 1)) == [Limit.RE_ENTRY]
+    assert at(windows, 2).open
+    assert Limit.QUIET_HOURS in limits(at(windows, 11))
+    assert at(windows, 11).closed_by[-1].basis == Basis.FARM
+
+
+def test_every_limit_that_closes_is_said_label_first():
+    label = Bound(Measure.WIND_MAXIMUM, Quantity(Decimal(9), "mph"), Basis.LABEL, "Oil 98 EC")
+    bounds = in_force(labels=[label], farm=of_farm({"wind_maximum": {"value": "8", "unit": "mph"}}))
+
+    window = at(spray_windows(with_hours(hour(1, wind="12", rain="1")), bounds=bounds, place=DAYTIME), 1)
+
+    assert [(r.limit, r.basis) for r in window.closed_by] == [
+        (Limit.WIND, Basis.LABEL),
+        (Limit.WIND, Basis.FARM),
+        (Limit.RAIN, Basis.PUBLISHED),
+    ]
+    assert "Oil 98 EC" in window.closed_by[0].says
+
+
+def test_the_last_report_for_an_hour_counts():
+    windows = spray_windows(with_hours(hour(1, wind="20"), hour(1, wind="5")), bounds=BOUNDS, place=DAYTIME)
+
+    assert at(windows, 1).open
+
+
+winds = st.lists(st.sampled_from(["1", "5", "12", None]), min_size=1, max_size=60)
+
+
+@given(winds)
+def test_windows_cover_every_hour_once_and_in_order(values):
+    hours = [hour(after, wind=value) for after, value in enumerate(values)]
+
+    windows = spray_windows(hours, bounds=BOUNDS, place=DAYTIME)
+
+    assert windows[0].starts_at == NOON
+    assert windows[-1].ends_at == NOON + timedelta(hours=len(values))
+    assert all(a.ends_at == b.starts_at for a, b in itertools.pairwise(windows))
+
+
+@given(winds, st.randoms())
+def test_windows_do_not_depend_on_the_order_of_the_hours(values, shuffle):
+    hours = [hour(after, wind=value) for after, value in enumerate(values)]
+    mixed = hours[:]
+    shuffle.shuffle(mixed)
+
+    assert spray_windows(mixed, bounds=BOUNDS) == spray_windows(hours, bounds=BOUNDS)
+
+
+@given(st.integers(0, 300), st.integers(1, 120))
+def test_a_stricter_farm_never_opens_an_hour(tenths, maximum):
+    hours = with_hours(hour(0, wind=str(Decimal(tenths) / 10)))
+    farm = of_farm({"wind_maximum": {"value": str(Decimal(maximum) / 10), "unit": "mph"}})
+
+    plain = at(spray_windows(hours, bounds=BOUNDS, place=DAYTIME), 0)
+    strict = at(spray_windows(hours, bounds=in_force(labels=(), farm=farm), place=DAYTIME), 0)
+
+    assert plain.open or not strict.open
