@@ -58,7 +58,7 @@ class Finding:
     severity: Severity
     basis: Basis
     products: tuple[str, ...] = ()
-    parameters: Mapping[str, str] = field(default=NOTHING, hash=False, compare=False)
+    parameters: Mapping[str, str] = field(default_factory=lambda: NOTHING, hash=False, compare=False)
     source_key: str | None = None
 
     @property

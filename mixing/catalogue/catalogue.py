@@ -1,0 +1,119 @@
+"""Turns an id and its parameters into a sentence in English or Spanish.
+
+English stands in `en.toml`, and for rows of the rule tables in the row itself (`says`, `why`, `do`), known
+here as `rules.<id>.says` and so on. Spanish stands whole in `es.toml`. Names in braces are parameters; both
+languages use the same ones. Nothing is read from disk until the first sentence is asked for.
+"""
+
+from __future__ import annotations
+
+import string
+import tomllib
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from functools import cache, lru_cache
+from pathlib import Path
+from types import MappingProxyType
+from typing import Any
+
+LANGUAGES = ("en", "es")
+NO_PARAMETERS: Mapping[str, str] = MappingProxyType({})
+HERE = Path(__file__).parent
+RULES = HERE.parent / "rules"
+ROW_TEXTS = ("says", "why", "do")
+
+
+class UnknownText(LookupError):
+    """An id that the catalogue does not have, or a language that it does not speak."""
+
+
+@dataclass(frozen=True, slots=True)
+class Text:
+    """A sentence not yet in a language: its id, and what its braces name."""
+
+    id: str
+    parameters: Mapping[str, str] = field(default_factory=lambda: NO_PARAMETERS, hash=False)
+
+    def render(self, language: str = "en") -> str:
+        """Return the sentence in that language."""
+        return render(self.id, self.parameters, language)
+
+
+def render(id: str, parameters: Mapping[str, str] = NO_PARAMETERS, language: str = "en") -> str:
+    """Return the sentence with its parameters filled in.
+
+    :param id: id of the text, such as `order.note.dry` or `rules.stage.copper-after-bud-colour.says`
+    :raises UnknownText: for an id or a language that is not there
+    :raises KeyError: where a parameter that the text names is not given
+    """
+    try:
+        template, names = _texts(language)[id]
+    except KeyError:
+        raise UnknownText(f"no text {id!r} in language {language!r}") from None
+    return template.format_map(parameters) if names else template
+
+
+def has(id: str, language: str = "en") -> bool:
+    """Say whether there is such a text; a rule without a reason has no `why`."""
+    return id in _texts(language)
+
+
+def word(kind: str, code: str, language: str = "en") -> str:
+    """Return the name of a code (`gear`, `material` …); a code that nobody has named stands for itself."""
+    found = _texts(language).get(f"{kind}.{code}")
+    return found[0] if found else code.replace("_", " ")
+
+
+def words(kind: str, codes: Iterable[str], language: str = "en") -> str:
+    """Return the names of codes as one list: `steel, brass`."""
+    return ", ".join(word(kind, code, language) for code in codes)
+
+
+@lru_cache(maxsize=4096)
+def parameters_of(template: str) -> frozenset[str]:
+    """Return the names in braces of a text."""
+    return frozenset(name for _, name, _, _ in string.Formatter().parse(template) if name)
+
+
+@cache
+def _texts(language: str) -> Mapping[str, tuple[str, frozenset[str]]]:
+    if language not in LANGUAGES:
+        raise UnknownText(f"no language {language!r}; there are {', '.join(LANGUAGES)}")
+    plain = dict(_flat(_toml(HERE / f"{language}.toml")))
+    if language == "en":
+        plain |= _row_texts()
+    return {id: _template(text) for id, text in plain.items()}
+
+
+def _template(text: str) -> tuple[str, frozenset[str]]:
+    names = parameters_of(text)
+    return (text, names) if names else (text.format(), names)
+
+
+def _flat(table: Mapping[str, object], above: str = "") -> Iterable[tuple[str, str]]:
+    for key, value in table.items():
+        if isinstance(value, Mapping):
+            yield from _flat(value, f"{above}{key}.")
+        elif isinstance(value, str):
+            yield f"{above}{key}", value
+
+
+def _row_texts() -> dict[str, str]:
+    """Return the English of every row of the rule tables that has an id and something to say."""
+    found: dict[str, str] = {}
+    for path in sorted(RULES.glob("*.toml")):
+        for rows in _toml(path).values():
+            if not isinstance(rows, list):
+                continue
+            for row in rows:
+                found |= {
+                    f"rules.{row['id']}.{name}": row[name]
+                    for name in ROW_TEXTS
+                    if "id" in row and name in row
+                }
+    return found
+
+
+def _toml(path: Path) -> dict[str, Any]:
+    with path.open("rb") as file:
+        return tomllib.load(file)

@@ -1,0 +1,144 @@
+"""The jar test: the mix in a glass, scaled exactly to its water, before a tank of it is made.
+
+Needed where a pair is untested or a finding asks for it. The amounts are always given.
+
+Source: scaling by volume, GrowNotes spray application manual 7.5, Grains Research and Development
+Corporation, 2025; waiting and signs, Using a Jar Test, Utah State University Extension, 2012.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from decimal import Decimal, localcontext
+
+from mixing import doses, quantities, spraying
+from mixing.catalogue import Text
+from mixing.findings import Basis, Finding
+from mixing.quantities import EXACT, Quantity
+from mixing.request import MixRequest, Product, Spray
+
+US_JAR = Quantity(Decimal(1), "qt")
+METRIC_JAR = Quantity(Decimal(1), "L")
+WAIT = Quantity(Decimal(15), "min")
+LOOK_FOR = ("layers", "clumps", "flakes", "gel", "oil", "foam", "heat", "smooth")
+# Below these, a spoon or a scale of the larger unit shows nothing.
+SMALLER = {
+    "volume": (("fl_oz", Decimal(1), "tsp"), ("tsp", Decimal("0.125"), "mL")),
+    "mass": (("oz_wt", Decimal(1), "g"),),
+}
+US_MASSES = frozenset(("lb", "oz_wt"))
+
+
+@dataclass(frozen=True, slots=True)
+class JarAmount:
+    """What of one product goes into the jar; None where its rate cannot be scaled."""
+
+    id: str
+    amount: Quantity | None
+
+
+@dataclass(frozen=True, slots=True)
+class JarTest:
+    """The test: whether it is needed and why, its water, what goes in, how long it stands, the signs."""
+
+    needed: bool
+    why: Text
+    water: Quantity
+    amounts: tuple[JarAmount, ...]
+    wait: Quantity
+    look_for: tuple[Text, ...]
+
+
+def plan(request: MixRequest, findings: Iterable[Finding], asking: frozenset[str] = frozenset()) -> JarTest:
+    """Return the jar test for this tank.
+
+    :param findings: what was found; an untested pair makes the test needed
+    :param asking: ids of findings that ask for the test
+    """
+    untested = [f for f in findings if f.basis is Basis.UNTESTED or f.id in asking]
+    water = US_JAR if spraying.in_us_units(request) else METRIC_JAR
+    with localcontext(EXACT):
+        amounts = tuple(
+            JarAmount(product.id, amount(product, request, water)) for product in request.products
+        )
+    return JarTest(
+        needed=bool(untested),
+        why=Text(_why(request, untested)),
+        water=water,
+        amounts=amounts,
+        wait=WAIT,
+        look_for=tuple(Text(f"jar_test.look_for.{sign}") for sign in LOOK_FOR),
+    )
+
+
+def _why(request: MixRequest, asked: list[Finding]) -> str:
+    if asked:
+        untested = any(f.basis is Basis.UNTESTED for f in asked)
+        return "jar_test.why.untested" if untested else "jar_test.why.asked"
+    return "jar_test.why.one_product" if len(request.products) == 1 else "jar_test.why.not_needed"
+
+
+def amount(product: Product, request: MixRequest, water: Quantity) -> Quantity | None:
+    """Return what of a product goes into so much water, in a unit that can be measured there.
+
+    It is the share of the spray that the jar is; None where a rate by area, tree or length lacks the spray
+    volume, or a rate in ppm its content.
+    Example: 1.5 tbsp/gal in 1 qt is 0.375 tbsp, given as 1.125 tsp.
+    """
+    millilitres, rate = water.in_base(), product.rate
+    per = rate.dimension.rpartition("/")[2]
+    if per in ("area", "tree", "length"):
+        per_ml = _per_ml(rate, request.spray, per)
+    else:
+        per_ml = _strength(product, request)
+    if per_ml is None:
+        return None
+    unit = doses.amount_unit(product, request)
+    return measurable(Quantity(per_ml * millilitres / quantities.unit(unit).above, unit))
+
+
+def _strength(product: Product, request: MixRequest) -> Decimal | None:
+    """g or mL of product in a mL of spray as made: stronger than the rate where concentrate is sprayed."""
+    if product.rate.dimension == "ppm":
+        return _of_job(product, request)
+    made, dilute = spraying.total_ml(request.spray), spraying.dilute_ml(request.spray)
+    strength = product.rate.in_base()
+    if made is None or dilute is None or made == dilute or product.label.adjuvant:
+        return strength
+    return strength * dilute / made
+
+
+def _of_job(product: Product, request: MixRequest) -> Decimal | None:
+    made = spraying.total_ml(request.spray)
+    dose = next(dose for dose in doses.doses(request) if dose.product is product)
+    if made is None or dose.job is None:
+        return None
+    return dose.job * quantities.unit(dose.unit).above / made
+
+
+def _per_ml(rate: Quantity, spray: Spray | None, per: str) -> Decimal | None:
+    if spray is None:
+        return None
+    below = {
+        "area": spray.volume_per_area,
+        "tree": spray.volume_per_tree,
+        "length": spray.volume_per_length,
+    }[per]
+    if below is not None:
+        return rate.in_base() / below.in_base()
+    made = spraying.total_ml(spray)
+    if per == "area" and made is not None and spray.area is not None:
+        return rate.in_base() * spray.area.in_base() / made
+    return None
+
+
+def measurable(quantity: Quantity) -> Quantity:
+    """Return the same amount in tsp, mL or g where the label's unit is too large for a jar; metric stays."""
+    dimension = quantity.dimension
+    if quantity.unit not in spraying.US_VOLUMES and quantity.unit not in US_MASSES:
+        return quantity
+    for large, least, small in SMALLER[dimension]:
+        if quantity.in_base() < Quantity(least, large).in_base():
+            quantity = quantity.to(small)
+    return quantity

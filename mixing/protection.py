@@ -1,0 +1,173 @@
+"""What to wear, how long to stay out and how long to wait with the harvest, over all products of the tank.
+
+Of each part of the body the strongest item that a label asks for; the strictest signal word; the longest
+intervals. What a label as entered does not say is named as missing, never assumed.
+
+Source: rules/protection.toml (40 CFR 156.64, 156.212, 170.405, 170.407).
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from decimal import ROUND_CEILING, Decimal
+from functools import cache, lru_cache
+from pathlib import Path
+from typing import Any
+
+from mixing import uses
+from mixing.findings import Basis, Finding, Missing, Severity
+from mixing.labels import Label, Use
+from mixing.quantities import Quantity
+from mixing.request import MixRequest, Product
+
+TABLE = Path(__file__).parent / "rules" / "protection.toml"
+DAY = Decimal(86400)
+
+
+@dataclass(frozen=True, slots=True)
+class Protection:
+    """What to wear, as codes, head to foot; the strictest signal word, None where no label has one."""
+
+    handler: tuple[str, ...]
+    early_entry: tuple[str, ...]
+    signal_word: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class ReEntry:
+    """The longest re-entry interval, and its end: None where `at` or an interval is missing."""
+
+    interval: Quantity | None
+    until: datetime | None
+
+
+@dataclass(frozen=True, slots=True)
+class Harvest:
+    """The longest wait before harvest, and the first day that is allowed."""
+
+    interval: Quantity | None
+    not_before: date | None
+
+
+def union(labels: Iterable[Label]) -> Protection:
+    """Return what to wear for all these labels together."""
+    labels = tuple(labels)
+    given = [label.protection for label in labels if label.protection is not None]
+    return Protection(
+        handler=strongest(frozenset().union(*(worn.handler for worn in given))),
+        early_entry=strongest(frozenset().union(*(worn.early_entry for worn in given))),
+        signal_word=strictest_word(label.signal_word for label in labels),
+    )
+
+
+@lru_cache(maxsize=1024)
+def strongest(codes: frozenset[str]) -> tuple[str, ...]:
+    """Return the items without those that a stronger one makes needless, head to foot.
+
+    An item that the table does not know stays: a label asks for it.
+    """
+    gear = _gear()
+    needless = frozenset().union(*(gear[code] for code in codes if code in gear))
+    places = {code: place for place, code in enumerate(gear)}
+    return tuple(sorted(codes - needless, key=lambda code: (places.get(code, len(places)), code)))
+
+
+def strictest_word(words: Iterable[str | None]) -> str | None:
+    """Return the strictest signal word; None where no label has one."""
+    order = _signal_words()
+    return min((word for word in words if word in order), key=order.index, default=None)
+
+
+def re_entry(request: MixRequest) -> tuple[ReEntry, tuple[Finding, ...], tuple[Missing, ...]]:
+    """Return the longest re-entry interval of the rows that apply, its end, and what is missing.
+
+    Where one product's interval is missing no end is given: the longest known one might be too short.
+    An adjuvant may lack one, since it is no pesticide.
+    """
+    found = [(product, _longest(product, request, "re_entry")) for product in request.products]
+    silent = [product for product, interval in found if interval is None and not product.label.adjuvant]
+    longest = _max(interval for _, interval in found)
+    until = None
+    if request.at is not None and longest is not None and not silent:
+        until = request.at + timedelta(microseconds=int(longest.in_base() * 1_000_000))
+    return (
+        ReEntry(longest, until),
+        tuple(_not_stated("re-entry.not-stated", product, "cfr-170-407") for product in silent),
+        tuple(Missing(f"label.re_entry:{product.id}") for product in silent),
+    )
+
+
+def harvest(request: MixRequest) -> tuple[Harvest, tuple[Missing, ...]]:
+    """Return the longest wait before harvest of the rows that apply, and the first day that is allowed.
+
+    Day 0 is the date of `at` in its own offset; harvest is allowed on day 0 + N.
+    """
+    found = [(product, _longest(product, request, "pre_harvest")) for product in request.products]
+    silent = [product for product, interval in found if interval is None and not product.label.adjuvant]
+    longest = _max(interval for _, interval in found)
+    first = None
+    if request.at is not None and longest is not None and not silent:
+        first = request.at.date() + timedelta(days=_days(longest))
+    return Harvest(longest, first), tuple(Missing(f"label.pre_harvest:{product.id}") for product in silent)
+
+
+def findings(request: MixRequest) -> tuple[tuple[Finding, ...], tuple[Missing, ...]]:
+    """Return a caution, and a line of what was not checked, for each label that does not say what to wear."""
+    silent = [product for product in request.products if product.label.protection is None]
+    wordless = [product for product in request.products if product.label.signal_word is None]
+    return (
+        tuple(_not_stated("protection.not-stated", product, "cfr-156-212") for product in silent),
+        (
+            *(Missing(f"label.protection:{product.id}") for product in silent),
+            *(Missing(f"label.signal_word:{product.id}") for product in wordless),
+        ),
+    )
+
+
+def _not_stated(id: str, product: Product, source: str) -> Finding:
+    return Finding(
+        id=id,
+        severity=Severity.CAUTION,
+        basis=Basis.REGULATION,
+        products=(product.id,),
+        parameters={"product": product.label.name},
+        source_key=source,
+    )
+
+
+def _longest(product: Product, request: MixRequest, name: str) -> Quantity | None:
+    rows: tuple[Use, ...] = uses.applying(product.label, request).rows
+    return _max(getattr(row, name) for row in rows)
+
+
+def _max(intervals: Iterable[Quantity | None]) -> Quantity | None:
+    return max((i for i in intervals if i is not None), key=Quantity.in_base, default=None)
+
+
+def _days(interval: Quantity) -> int:
+    return int((interval.in_base() / DAY).to_integral_value(rounding=ROUND_CEILING))
+
+
+@cache
+def _gear() -> Mapping[str, frozenset[str]]:
+    """Return what each item makes needless, also by way of another, head to foot."""
+    rows: dict[str, list[str]] = {row["code"]: row.get("covers", []) for row in _raw()["gear"]}
+
+    def below(code: str) -> frozenset[str]:
+        return frozenset(rows.get(code, ())).union(*(below(other) for other in rows.get(code, ())))
+
+    return {code: below(code) for code in rows}
+
+
+@cache
+def _signal_words() -> tuple[str, ...]:
+    return tuple(_raw()["signal_words"]["strictest_first"])
+
+
+@cache
+def _raw() -> Mapping[str, Any]:
+    with TABLE.open("rb") as file:
+        return tomllib.load(file)
