@@ -10,6 +10,7 @@ keeper lives.
 import fcntl
 import json
 import os
+import socket
 import subprocess
 import sys
 import threading
@@ -83,7 +84,7 @@ def _state_of_live_keeper(folder: Folder, *, durable: bool) -> dict[str, Any]:
     end = time.monotonic() + START_SECONDS
     while time.monotonic() < end:
         lives, state = _keeper_lives(folder), _state(folder)
-        if lives and "port" in state:
+        if lives and "port" in state and _listens(int(state["port"])):
             return state
         if not lives and launched:
             raise ServerUnavailable(
@@ -105,6 +106,15 @@ def _keeper_lives(folder: Folder) -> bool:
     finally:
         os.close(probe)
     return False
+
+
+def _listens(port: int) -> bool:
+    """Tell a server from what a keeper wrote of one that died a moment ago."""
+    try:
+        socket.create_connection(("127.0.0.1", port), timeout=1).close()
+    except OSError:
+        return False
+    return True
 
 
 def _state(folder: Folder) -> dict[str, Any]:
