@@ -8,17 +8,17 @@ from __future__ import annotations
 
 # fmt: off
 DRY = frozenset((
-    "AB", "BB", "BR", "CB", "CG", "CP", "DP", "DS", "DT", "EG", "EP", "FB", "FD", "FG",
+    "AB", "BB", "BR", "CB", "CG", "CP", "DP", "DS", "DT", "EG", "EP", "FD", "FG",
     "FK", "FP", "FR", "FT", "FW", "GB", "GE", "GG", "GP", "GR", "MG", "PB", "PC", "PO",
-    "PR", "PS", "RB", "RG", "SA", "SB", "SG", "SP", "SS", "ST", "TB", "TP", "WG", "WP",
+    "PR", "PS", "RB", "SA", "SB", "SG", "SP", "SS", "ST", "TB", "TP", "WG", "WP",
     "WS", "WT",
 ))
 """Powders, granules, tablets, baits."""
 
 POURED = frozenset((
     "AE", "AL", "AP", "CF", "CL", "CS", "DC", "EC", "ED", "EO", "ES", "EW", "FS", "FU",
-    "GA", "GF", "GL", "GS", "GW", "HN", "KK", "KL", "KN", "KP", "LA", "LB", "LS", "LV",
-    "MC", "ME", "MR", "MV", "OD", "OF", "OL", "OP", "PA", "SC", "SD", "SE", "SF", "SL",
+    "GA", "GD", "GF", "GL", "GS", "GW", "HN", "KK", "KL", "KN", "KP", "LA", "LB", "LN", "LS", "LV",
+    "MC", "ME", "MR", "MV", "OD", "OF", "OL", "OP", "PA", "SC", "SD", "SE", "SL",
     "SO", "SU", "TC", "TK", "UL", "VP", "XX", "ZC", "ZE", "ZW",
 ))
 # fmt: on
