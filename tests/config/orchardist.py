@@ -1,0 +1,41 @@
+"""A process that uses our own server: `python -m tests.config.orchardist BASE`.
+
+It tells on one line of JSON where it found the server, and does what it reads: a line of SQL gets its first
+column back as JSON, the end of the input ends it.
+"""
+
+import json
+import sys
+from pathlib import Path
+
+import psycopg
+
+from orchard.config import embedded
+
+
+def main() -> None:
+    base = Path(sys.argv[1])
+    found = json.loads((base / "server.json").read_text()) if _join(base) else {}
+    print(json.dumps(found), flush=True)
+    for statement in sys.stdin:
+        server = embedded.join(base=base, durable=True)
+        with psycopg.connect(
+            host=server.host,
+            port=server.port,
+            user="orchard_owner",
+            password=server.password,
+            dbname="orchard",
+        ) as connection:
+            cursor = connection.execute(statement)
+            print(json.dumps([row[0] for row in cursor] if cursor.description else []), flush=True)
+
+
+def _join(base: Path) -> embedded.Server:
+    try:
+        return embedded.join(base=base, durable=True)
+    except embedded.ServerUnavailable as reason:
+        sys.exit(str(reason))
+
+
+if __name__ == "__main__":
+    main()
