@@ -246,6 +246,11 @@ ADJUVANTS = frozenset(
 )
 
 
+def is_metal(name: str) -> bool:
+    """Say whether a name is that of an element which is counted as such."""
+    return name.casefold() in _table().metals
+
+
 def metal_fraction(ingredient_name: str, metal: str) -> Decimal | None:
     """Return the share of an element in an ingredient by weight, from its formula; None where it has none.
 
@@ -331,3 +336,13 @@ def half_lives(name: str) -> tuple[tuple[Decimal, Decimal], ...]:
     """Return (pH, hours) pairs of hydrolysis in water, rising in pH; empty where none is known."""
     found = substance(name)
     return found.half_life if found is not None else ()
+
+
+def formulas() -> tuple[str, ...]:
+    """Return the names of the substances whose formula is known."""
+    return tuple(name for name, found in _table().substances.items() if found.formula is not None)
+
+
+def metals() -> Mapping[str, str]:
+    """Return the symbol of each metal by its English name, lower case."""
+    return _table().metals

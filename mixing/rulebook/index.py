@@ -46,6 +46,16 @@ class Rulebook:
                 found[rule.when.pair] = (*found.get(rule.when.pair, ()), rule)
         return found
 
+    def regions_of(self, region: str | None) -> frozenset[str]:
+        """Return the region, the country it is in, and the union that the country is in."""
+        if region is None:
+            return frozenset()
+        country = region.partition("-")[0]
+        unions = self._raw.get("regions", {}).get("unions", {})
+        return frozenset(
+            {region, country, *(name for name, union in unions.items() if country in union["members"])}
+        )
+
     def rule(self, rule_id: str) -> Rule:
         """Return the row of that id, retired or not.
 
@@ -57,7 +67,7 @@ class Rulebook:
         """Return the rows of one table, or of all, that still speak."""
         if table is not None:
             return self._by_table.get(table, ())
-        return tuple(rule for rows in self._by_table.values() for rule in rows)
+        return tuple(one for rows in self._by_table.values() for one in rows)
 
     def raw(self, table: str) -> Mapping[str, Any]:
         """Return a table as it stands in its file, for those that are not made of rows."""
@@ -103,6 +113,17 @@ class Rulebook:
             self._formulations.get((second, first), ()) if first != second else ()
         )
 
+    def for_packet(self, groups: frozenset[str]) -> tuple[Rule, ...]:
+        """Return rows about a water-soluble packet with a product of these groups."""
+        return self._keep(
+            ("packet", groups),
+            lambda: tuple(
+                rule
+                for rule in self.rules("formulation_pairs")
+                if rule.when.packet_with is not None and not groups.isdisjoint(rule.when.packet_with)
+            ),
+        )
+
     def for_product(self, table: str, groups: frozenset[str], crop: str) -> tuple[Rule, ...]:
         """Return rows of a table that may speak of a product with these groups on this crop."""
         return self._keep((table, groups, crop), lambda: tuple(self._for_product(table, groups, crop)))
@@ -110,8 +131,26 @@ class Rulebook:
     def _for_product(self, table: str, groups: frozenset[str], crop: str) -> Iterable[Rule]:
         for rule in self.rules(table):
             wanted = rule.when.what
-            if (wanted is None or not groups.isdisjoint(wanted)) and on_crop(rule, crop):
+            if wanted is not None and not groups.isdisjoint(wanted) and on_crop(rule, crop):
                 yield rule
+
+    def for_tank(self, table: str, crop: str) -> tuple[Rule, ...]:
+        """Return rows of a table that speak of any tank on this crop, whatever is in it."""
+        return self._keep(
+            (table, crop),
+            lambda: tuple(
+                rule for rule in self.rules(table) if rule.when.what is None and on_crop(rule, crop)
+            ),
+        )
+
+    def speaks_of(self, rule: Rule, crop: str) -> bool:
+        """Say whether a row speaks of this crop."""
+        return self._keep((rule.id, crop), lambda: on_crop(rule, crop))
+
+    def limits_of_region(self, region: str) -> bool:
+        """Say whether any yearly limit is held for a region, its country or its union."""
+        names = self.regions_of(region)
+        return any(not names.isdisjoint(rule.when.regions or ()) for rule in self.rules("yearly"))
 
     def for_modes(self, codes: frozenset[tuple[str, str]], crop: str) -> tuple[Rule, ...]:
         """Return resistance rows that may speak of a product with these modes of action on this crop."""

@@ -53,7 +53,12 @@ _WATER = {"ph_above", "ph_below", "hardness_above", "water_below", "water_above"
 # table: (keys it may have, keys it must have, of which at least one must be there, names in braces)
 TABLES: dict[str, tuple[set[str], set[str], set[str], set[str]]] = {
     "compatibility": ({"pair", *_PLACE, *_WEATHER}, {"pair"}, set(), {"first", "second", "others"}),
-    "formulation_pairs": ({"pair", "packet_with"}, set(), {"pair", "packet_with"}, {"first", "second", "others"}),
+    "formulation_pairs": (
+        {"pair", "packet_with"},
+        set(),
+        {"pair", "packet_with"},
+        {"first", "second", "others"},
+    ),
     "sequence": (
         {"pair", "days", "direction", *_PLACE},
         {"pair", "days"},
@@ -97,6 +102,9 @@ TABLES: dict[str, tuple[set[str], set[str], set[str], set[str]]] = {
         {"of", "value", "limit", "days", "others"},
     ),
 }
+TEXT_TABLES = frozenset(["label", "dose", "hose_end"])
+"""Tables whose rows have no `when`: code decides when they speak, the row gives the words."""
+
 BASES = {"regulation", "published", "practice"}
 
 

@@ -1,0 +1,168 @@
+"""Rates turned into what limits are counted in: amount for the job, amount and substance per area."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from decimal import Decimal
+
+from mixing import chemistry, spraying
+from mixing.labels import Ingredient, Label
+from mixing.quantities import EXACT, Quantity
+from mixing.request import Application, MixRequest, Product, Spray
+
+
+@dataclass(frozen=True, slots=True)
+class Unknown:
+    """What is missing to work an amount out: a dotted path (`spray.area`, `label.density:cu`)."""
+
+    path: str
+
+
+def density_of(label: Label) -> Decimal | None:
+    """Return grams in a millilitre: the bulk density of what is dry, else the density."""
+    chosen = label.bulk_density or label.density if label.is_dry else label.density or label.bulk_density
+    return chosen.in_base() if chosen else None
+
+
+def for_job(rate: Quantity, label: Label, spray: Spray | None) -> Decimal | Unknown:
+    """Return what a rate takes for the whole job [g or mL, as its unit is]."""
+    per = rate.dimension.rpartition("/")[2]
+    if spray is None:
+        return Unknown("spray")
+    if per == "area":
+        return EXACT.multiply(rate.in_base(), spray.area.in_base()) if spray.area else Unknown("spray.area")
+    if per == "tree":
+        return rate.in_base() * spray.trees if spray.trees else Unknown("spray.trees")
+    if per == "length":
+        length = spray.row_length
+        return EXACT.multiply(rate.in_base(), length.in_base()) if length else Unknown("spray.row_length")
+    volume = spraying.total_ml(spray) if label.adjuvant else spraying.dilute_ml(spray)
+    return Unknown("spray.total") if volume is None else EXACT.multiply(rate.in_base(), volume)
+
+
+def passes(
+    rate: Quantity, bound: Quantity, product: Product, request: MixRequest, *, above: bool
+) -> bool | Unknown:
+    """Say whether a rate lies above (or below) a bound, whatever kinds of unit the two have."""
+    if rate.dimension == bound.dimension:
+        mine, limit = rate.in_base(), bound.in_base()
+        return mine > limit if above else mine < limit
+    label = product.label
+    job, most = for_job(rate, label, request.spray), for_job(bound, label, request.spray)
+    if isinstance(job, Unknown):
+        return job
+    if isinstance(most, Unknown):
+        return most
+    if "ppm" in (rate.dimension, bound.dimension):
+        return Unknown(f"label.content:{product.id}")
+    if _kind(rate) != _kind(bound):
+        density = density_of(label)
+        if density is None:
+            return Unknown(f"label.density:{product.id}")
+        job = EXACT.multiply(job, density) if _kind(rate) == "volume" else EXACT.divide(job, density)
+    return job > most if above else job < most
+
+
+def _kind(rate: Quantity) -> str:
+    return rate.dimension.partition("/")[0]
+
+
+def substance_of(product: Product, of: str, spray: Spray | None) -> Decimal | Unknown:
+    """Return how much of a substance a product brings to the ground [g/m2]; 0 where it has none of it."""
+    label = product.label
+    if not brings(label, of):
+        return Decimal(0)
+    if spray is None or spray.area is None:
+        return Unknown("spray.area")
+    job = for_job(product.rate, label, spray)
+    if isinstance(job, Unknown):
+        return job
+    grams = _substance(job, product.rate, label, of, product.id)
+    return grams if isinstance(grams, Unknown) else EXACT.divide(grams, spray.area.in_base())
+
+
+def substance_before(application: Application, place: int, of: str) -> Decimal | Unknown:
+    """Return how much of a substance an earlier application brought [g/m2].
+
+    :param place: its place in the history, for the path of what is missing
+    """
+    label, rate = application.label, application.rate
+    if not brings(label, of):
+        return Decimal(0)
+    if rate is None or (application.area is None and rate.dimension.rpartition("/")[2] != "area"):
+        return Unknown(f"history.{place}.{'rate' if rate is None else 'area'}")
+    per_area = rate.in_base()
+    if rate.dimension.rpartition("/")[2] != "area":
+        if application.spray_volume is None:
+            return Unknown(f"history.{place}.spray_volume")
+        if rate.dimension.rpartition("/")[2] not in ("volume", "ppm"):
+            return Unknown(f"history.{place}.rate")
+        assert application.area is not None
+        total = EXACT.multiply(per_area, application.spray_volume.in_base())
+        per_area = EXACT.divide(total, application.area.in_base())
+    return _substance(per_area, rate, label, of, f"history.{place}")
+
+
+def brings(label: Label, of: str) -> bool:
+    """Say whether a label's product has any of a substance, by ingredient, group or metal."""
+    return of.casefold() in chemistry.groups(label) or any(
+        _metal_share(ingredient, of) for ingredient in label.active_ingredients or ()
+    )
+
+
+def _substance(amount: Decimal, rate: Quantity, label: Label, of: str, owner: str) -> Decimal | Unknown:
+    """Return grams of a substance in an amount of product [g or mL, as the unit of the rate is]."""
+    total = Decimal(0)
+    for ingredient in label.active_ingredients or ():
+        content = _content(ingredient, of)
+        if content is None:
+            continue
+        if isinstance(content, Unknown):
+            return Unknown(f"label.content:{owner}")
+        share, factor = content
+        if rate.dimension == "ppm":  # mg of active in a litre of spray, whatever the product
+            total += EXACT.multiply(EXACT.multiply(amount, Decimal("0.000001")), factor)
+            continue
+        measured = _as_measured(amount, rate, share, label)
+        if measured is None:
+            return Unknown(f"label.density:{owner}")
+        total += EXACT.multiply(EXACT.multiply(measured, share.in_base()), factor)
+    return total
+
+
+def _as_measured(amount: Decimal, rate: Quantity, share: Quantity, label: Label) -> Decimal | None:
+    """Return the amount in what the content is per: grams of product, or mL of it."""
+    wanted = share.dimension.rpartition("/")[2]
+    if share.dimension == "volume/volume":  # a share of the volume: weighed by the product's own density
+        density = density_of(label)
+        millilitres = _turned(amount, rate, "volume", density)
+        if density is None or millilitres is None:
+            return None
+        return EXACT.multiply(millilitres, density)
+    return _turned(amount, rate, "mass" if wanted == "ppm" else wanted, density_of(label))
+
+
+def _turned(amount: Decimal, rate: Quantity, wanted: str, density: Decimal | None) -> Decimal | None:
+    if _kind(rate) == wanted:
+        return amount
+    if density is None:
+        return None
+    return EXACT.multiply(amount, density) if wanted == "mass" else EXACT.divide(amount, density)
+
+
+def _content(ingredient: Ingredient, of: str) -> tuple[Quantity, Decimal] | Unknown | None:
+    """Return the content that counts and a factor on it: the label's metal, else the formula's share."""
+    wanted = of.casefold()
+    metal = ingredient.metal
+    if metal is not None and metal.of.casefold() == wanted and metal.content is not None:
+        return metal.content, Decimal(1)
+    share = chemistry.metal_fraction(ingredient.name, wanted)
+    if share is None and wanted not in chemistry.groups_of(ingredient.name):
+        return Unknown("metal") if metal is not None and metal.of.casefold() == wanted else None
+    if ingredient.content is None or (share is None and chemistry.is_metal(wanted)):
+        return Unknown("content")
+    return ingredient.content, share if share is not None else Decimal(1)
+
+
+def _metal_share(ingredient: Ingredient, of: str) -> Decimal | None:
+    return chemistry.metal_fraction(ingredient.name, of)

@@ -1,0 +1,40 @@
+"""What publications say of the tank itself: the metals it is made of, and how many products are in it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from mixing import chemistry
+from mixing.findings import Finding
+from mixing.limits.speaking import spoken
+from mixing.request import MixRequest
+from mixing.rulebook import Rulebook, strictest
+
+SPELLINGS = {"aluminum": "aluminium", "galvanised": "galvanized"}
+
+
+def published(request: MixRequest, rulebook: Rulebook) -> Iterator[Finding]:
+    """Yield what a product does to the sprayer's metal, and whether there are too many products."""
+    count = len(request.products)
+    whole = [
+        (rule, rule.severity)
+        for rule in rulebook.for_tank("tank", request.crop)
+        if rule.when.products_above is not None and count > rule.when.products_above
+    ]
+    for rule, severity, rivals in strictest(whole):
+        parameters = {"product": "", "value": str(count), "limit": str(rule.when.products_above)}
+        yield spoken(rulebook, rule, severity, rivals, products=(), parameters=parameters)
+    materials = {SPELLINGS.get(name.casefold(), name.casefold()) for name in request.sprayer.materials}
+    if not materials:
+        return
+    for product in request.products:
+        rules = rulebook.for_product("tank", chemistry.groups(product.label), request.crop)
+        speaking = [
+            (rule, rule.severity)
+            for rule in rules
+            if rule.when.materials is not None and not rule.when.materials.isdisjoint(materials)
+        ]
+        for rule, severity, rivals in strictest(speaking):
+            touched = ", ".join(sorted((rule.when.materials or frozenset()) & materials))
+            parameters = {"product": product.label.name, "value": touched, "limit": ""}
+            yield spoken(rulebook, rule, severity, rivals, products=(product.id,), parameters=parameters)

@@ -1,0 +1,103 @@
+"""The circumstances of a mix as plain numbers, worked out once a check, and whether a row's conditions hold.
+
+Whatever the request does not give is None, and a condition about it does not hold: the report lists it as
+not checked.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+
+from mixing.request import MixRequest
+from mixing.rulebook import Rulebook, When
+
+
+@dataclass(frozen=True, slots=True)
+class Scene:
+    """Stage, place, weather and water [m/s, degC, %, h, ppm].
+
+    :ivar today: the day of the application in the offset of `at`
+    """
+
+    bbch: int | None
+    targets: frozenset[str]
+    regions: frozenset[str]
+    today: date | None
+    wind: Decimal | None
+    temperature: Decimal | None
+    minimum: Decimal | None
+    humidity: Decimal | None
+    rain_within: Decimal | None
+    inversion: bool | None
+    ph: Decimal | None
+    hardness: Decimal | None
+    water_temperature: Decimal | None
+
+
+def of(request: MixRequest, rulebook: Rulebook) -> Scene:
+    """Return the circumstances of a request."""
+    weather, water = request.weather, request.water
+    return Scene(
+        bbch=request.stage.bbch if request.stage else None,
+        targets=frozenset(name.casefold() for name in request.targets),
+        regions=rulebook.regions_of(request.region),
+        today=request.at.date() if request.at else None,
+        wind=weather.wind.in_base() if weather and weather.wind else None,
+        temperature=weather.temperature.in_base() if weather and weather.temperature else None,
+        minimum=weather.minimum_next_24h.in_base() if weather and weather.minimum_next_24h else None,
+        humidity=weather.humidity_percent if weather else None,
+        rain_within=weather.rain_within_h if weather else None,
+        inversion=weather.inversion if weather else None,
+        ph=water.ph if water else None,
+        hardness=water.hardness.in_base() if water and water.hardness else None,
+        water_temperature=water.temperature.in_base() if water and water.temperature else None,
+    )
+
+
+def in_place(when: When, scene: Scene) -> bool:
+    """Say whether stage, targets and region are those of a row; its crop has been looked at before."""
+    if when.stages is not None:
+        bbch = scene.bbch
+        if bbch is None or not any(bbch in window for window in when.stages):
+            return False
+    if when.targets is not None and when.targets.isdisjoint(scene.targets):
+        return False
+    return when.regions is None or not when.regions.isdisjoint(scene.regions)
+
+
+def in_weather(when: When, scene: Scene) -> bool:
+    """Say whether the weather that a row asks for is there."""
+    return (
+        above(scene.wind, when.wind_above)
+        and below(scene.wind, when.wind_below)
+        and above(scene.temperature, when.temperature_above)
+        and below(scene.temperature, when.temperature_below)
+        and below(scene.minimum, when.minimum_below)
+        and above(scene.humidity, when.humidity_above)
+        and below(scene.humidity, when.humidity_below)
+        and below(scene.rain_within, when.rain_within)
+        and (when.inversion is None or scene.inversion is True)
+    )
+
+
+def in_water(when: When, scene: Scene) -> bool:
+    """Say whether the water that a row asks for is there."""
+    return (
+        above(scene.ph, when.ph_above)
+        and below(scene.ph, when.ph_below)
+        and above(scene.hardness, when.hardness_above)
+        and below(scene.water_temperature, when.water_below)
+        and above(scene.water_temperature, when.water_above)
+    )
+
+
+def above(value: Decimal | None, bound: Decimal | None) -> bool:
+    """Say whether a value lies above a bound; a bound that is not asked for is met."""
+    return bound is None or (value is not None and value > bound)
+
+
+def below(value: Decimal | None, bound: Decimal | None) -> bool:
+    """Say whether a value lies below a bound; a bound that is not asked for is met."""
+    return bound is None or (value is not None and value < bound)
