@@ -12,6 +12,9 @@ from orchard.farms.rows import FarmRow, FarmRows, may_be_archived, new_id
 class Block(FarmRow):
     """A piece of ground with one crop on it, treated as one."""
 
+    resource = "block"
+    collection = "blocks"
+
     name = models.CharField(max_length=200)
     crop = models.CharField(max_length=60)
     cultivars = models.JSONField(default=list)
@@ -34,6 +37,9 @@ class Block(FarmRow):
 
 class StageObservation(FarmRow):
     """The stage that somebody saw in a block on a day. A wrong one is answered by a new one."""
+
+    resource = "stage_observation"
+    collection = "stages"
 
     append_only = True
 
@@ -59,9 +65,17 @@ class StageObservation(FarmRow):
             ),
         ]
 
+    @property
+    def path(self) -> str:
+        """Where it is read, below its block."""
+        return f"{self.block.path}/{self.collection}/{self.id}"
+
 
 class ScoutingCount(FarmRow):
     """What a look for a pest or a disease found; nothing found is a result."""
+
+    resource = "scouting_count"
+    collection = "scouting"
 
     append_only = True
 
@@ -84,6 +98,11 @@ class ScoutingCount(FarmRow):
                 name="a_scouting_method_is_known",
             ),
         ]
+
+    @property
+    def path(self) -> str:
+        """Where it is read, below its block."""
+        return f"{self.block.path}/{self.collection}/{self.id}"
 
 
 class WeatherHour(models.Model):
@@ -158,6 +177,9 @@ class WeatherDay(models.Model):
 class StageForecast(FarmRow):
     """When a block is expected to reach an event, as of a day; written by the workers, read by the API."""
 
+    resource = "forecast"
+    collection = "forecast"
+
     block = models.ForeignKey(Block, on_delete=models.PROTECT, related_name="forecasts")
     event = models.CharField(max_length=20)
     bbch = models.PositiveSmallIntegerField()
@@ -177,3 +199,8 @@ class StageForecast(FarmRow):
                 condition=models.Q(low80__lte=models.F("high80")), name="a_forecast_runs_from_low_to_high"
             ),
         ]
+
+    @property
+    def path(self) -> str:
+        """Where it is read, below its block."""
+        return f"{self.block.path}/{self.collection}/{self.id}"

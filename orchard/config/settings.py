@@ -42,7 +42,10 @@ def _secret_key() -> str:
 
 DEBUG = _switch("DEBUG")
 SECRET_KEY = _secret_key()
-ALLOWED_HOSTS = _names("ALLOWED_HOSTS", default="localhost,127.0.0.1,[::1],testserver")
+ALLOWED_HOSTS = [
+    *_names("ALLOWED_HOSTS", default="testserver"),
+    *("localhost", "127.0.0.1", "[::1]"),  # this machine's own health checks
+]
 CSRF_TRUSTED_ORIGINS = _names("CSRF_TRUSTED_ORIGINS", default="")
 
 INSTALLED_APPS = [
@@ -133,6 +136,44 @@ SECURE_HSTS_SECONDS = 31_536_000 if HTTPS else 0
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = HTTPS
 SESSION_COOKIE_HTTPONLY = True
 X_FRAME_OPTIONS = "DENY"
+
+REDIS_URL = os.environ.get("REDIS_URL", "")
+DATA_UPLOAD_MAX_MEMORY_SIZE = 1024 * 1024
+CSRF_FAILURE_VIEW = "orchard.api.problems.csrf"
+LOGIN_URL = "/sign-in"
+LOGIN_REDIRECT_URL = "/"
+LOGOUT_REDIRECT_URL = "/sign-in"
+
+REST_FRAMEWORK = {
+    "DEFAULT_AUTHENTICATION_CLASSES": [
+        "orchard.farms.authentication.BearerToken",
+        "rest_framework.authentication.SessionAuthentication",
+    ],
+    "DEFAULT_PERMISSION_CLASSES": [],  # every endpoint asks the one table itself
+    "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
+    "DEFAULT_PARSER_CLASSES": ["rest_framework.parsers.JSONParser"],
+    "DEFAULT_SCHEMA_CLASS": "orchard.api.schema.EndpointSchema",
+    "EXCEPTION_HANDLER": "orchard.api.problems.on_exception",
+    "UNAUTHENTICATED_USER": None,
+    "TEST_REQUEST_DEFAULT_FORMAT": "json",
+}
+
+SPECTACULAR_SETTINGS = {
+    "TITLE": "Orchard operations",
+    "DESCRIPTION": (
+        "Tank-mix checks, stock, crew work orders and records of a small orchard. Amounts are exact "
+        "decimals as text with their unit. The label is the law: nothing here replaces it, local rules "
+        "or a licensed adviser."
+    ),
+    "VERSION": "1.0.0",
+    "OAS_VERSION": "3.1.1",
+    "SERVE_INCLUDE_SCHEMA": False,
+    "SCHEMA_PATH_PREFIX": "/api/v1",
+    "COMPONENT_SPLIT_REQUEST": True,
+    "ENUM_GENERATE_CHOICE_DESCRIPTION": False,
+    "POSTPROCESSING_HOOKS": [],
+    "AUTHENTICATION_WHITELIST": ["orchard.farms.authentication.BearerToken"],
+}
 
 LOGGING = {
     "version": 1,

@@ -13,6 +13,9 @@ SPRAYER_KINDS = ("hand_pump", "backpack", "handgun", "airblast", "boom", "hose_e
 class Worker(FarmRow):
     """Somebody who works on the farm, with or without a sign-in."""
 
+    resource = "worker"
+    collection = "workers"
+
     name = models.CharField(max_length=200)
     adult = models.BooleanField()
     language = models.CharField(max_length=8, default="en")
@@ -22,6 +25,9 @@ class Worker(FarmRow):
 
 class Qualification(FarmRow):
     """A training, a fit test or a licence that is valid from a day to a day, both included."""
+
+    resource = "qualification"
+    collection = "qualifications"
 
     worker = models.ForeignKey(Worker, on_delete=models.PROTECT, related_name="qualifications")
     kind = models.CharField(max_length=20)
@@ -43,9 +49,17 @@ class Qualification(FarmRow):
             ),
         ]
 
+    @property
+    def path(self) -> str:
+        """Where it is read, below its worker."""
+        return f"{self.worker.path}/{self.collection}/{self.id}"
+
 
 class Crew(FarmRow):
     """People who go out together."""
+
+    resource = "crew"
+    collection = "crews"
 
     name = models.CharField(max_length=200)
     members = models.ManyToManyField(Worker, related_name="crews")
@@ -55,6 +69,9 @@ class Crew(FarmRow):
 
 class Sprayer(FarmRow):
     """A sprayer and what its last load left in it."""
+
+    resource = "sprayer"
+    collection = "sprayers"
 
     name = models.CharField(max_length=200)
     kind = models.CharField(max_length=20)
@@ -85,6 +102,9 @@ class Sprayer(FarmRow):
 class Calibration(FarmRow):
     """What a sprayer gave when it was measured, and until when that may be relied on."""
 
+    resource = "calibration"
+    collection = "calibrations"
+
     append_only = True
 
     sprayer = models.ForeignKey(Sprayer, on_delete=models.PROTECT, related_name="calibrations")
@@ -105,3 +125,8 @@ class Calibration(FarmRow):
                 condition=models.Q(due_on__gte=models.F("on")), name="a_calibration_is_due_after_it_was_done"
             ),
         ]
+
+    @property
+    def path(self) -> str:
+        """Where it is read, below its sprayer."""
+        return f"{self.sprayer.path}/{self.collection}/{self.id}"

@@ -46,7 +46,18 @@ class Farm(models.Model):
     def __str__(self) -> str:
         return self.name
 
+    resource = "farm"
     etag = FarmRow.etag
+
+    @property
+    def farm(self) -> Farm:
+        """A farm belongs to itself, so that the journals treat it as any row."""
+        return self
+
+    @property
+    def path(self) -> str:
+        """Where it is read."""
+        return f"/api/v1/farms/{self.id}"
 
 
 class People(BaseUserManager["Person"]):
@@ -92,6 +103,9 @@ class Person(AbstractBaseUser, PermissionsMixin):
 class Membership(FarmRow):
     """What one person is on one farm."""
 
+    resource = "member"
+    collection = "members"
+
     person = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="memberships")
     name = models.CharField(max_length=200)
     role = models.CharField(max_length=20, choices=ROLES)
@@ -110,6 +124,9 @@ class Membership(FarmRow):
 
 class Token(FarmRow):
     """A key for programs and phones: shown once, kept as a hash."""
+
+    resource = "token"
+    collection = "tokens"
 
     name = models.CharField(max_length=200)
     role = models.CharField(max_length=20, choices=ROLES)

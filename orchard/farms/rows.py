@@ -35,6 +35,10 @@ class FarmRow(models.Model):
 
     append_only = False
     """True where the database refuses update and delete."""
+    resource = ""
+    """The singular name in the permission table, the audit and the change feed: `work_order`."""
+    collection = ""
+    """Where its list stands below the farm: `work-orders`."""
 
     key = models.UUIDField(primary_key=True, default=new_id, editable=False)
     id = models.UUIDField(default=new_id, editable=False)
@@ -59,6 +63,11 @@ class FarmRow(models.Model):
 
     def __str__(self) -> str:
         return str(getattr(self, "name", None) or self.id)
+
+    @property
+    def path(self) -> str:
+        """Where the resource is read."""
+        return f"/api/v1/farms/{self.farm_id}/{self.collection}/{self.id}"
 
     @property
     def etag(self) -> str:

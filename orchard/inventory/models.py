@@ -14,6 +14,9 @@ MOVEMENTS = ("receive", "use", "return", "transfer", "adjust", "dispose", "rever
 class Product(FarmRow):
     """Something that is bought, kept and used, shown in one unit of stock."""
 
+    resource = "product"
+    collection = "products"
+
     name = models.CharField(max_length=200)
     stock_unit = models.CharField(max_length=20)
     base_unit = models.CharField(max_length=5)
@@ -35,6 +38,9 @@ class Product(FarmRow):
 class LabelVersion(FarmRow):
     """A label as it is in force from a day; never changed, a later one takes over."""
 
+    resource = "label_version"
+    collection = "labels"
+
     append_only = True
 
     product = models.ForeignKey(Product, on_delete=models.PROTECT, related_name="labels")
@@ -55,9 +61,17 @@ class LabelVersion(FarmRow):
             ),
         ]
 
+    @property
+    def path(self) -> str:
+        """Where it is read, below its product."""
+        return f"{self.product.path}/{self.collection}/{self.id}"
+
 
 class Lot(FarmRow):
     """One batch of a product at one place. The sums beside it are kept in the ledger's transactions."""
+
+    resource = "lot"
+    collection = "lots"
 
     product = models.ForeignKey(Product, on_delete=models.PROTECT, related_name="lots")
     number = models.CharField(max_length=20)
@@ -96,6 +110,9 @@ class Movement(FarmRow):
 
     `effect` is what an event may cause only once (a load and its lot), known here as text only.
     """
+
+    resource = "stock_movement"
+    collection = "stock-movements"
 
     append_only = True
 
@@ -141,6 +158,9 @@ class Movement(FarmRow):
 class Reservation(FarmRow):
     """Product of a lot that is promised to a work order, until it is used or released."""
 
+    resource = "reservation"
+    collection = "reservations"
+
     product = models.ForeignKey(Product, on_delete=models.PROTECT, related_name="reservations")
     lot = models.ForeignKey(Lot, on_delete=models.PROTECT, related_name="reservations")
     work_order = models.UUIDField()
@@ -172,6 +192,9 @@ class Reservation(FarmRow):
 
 class Shortage(FarmRow):
     """A question for the storekeeper: a load used more than the book held."""
+
+    resource = "shortage"
+    collection = "shortages"
 
     product = models.ForeignKey(Product, on_delete=models.PROTECT, related_name="shortages")
     lot = models.ForeignKey(Lot, null=True, on_delete=models.PROTECT, related_name="shortages")

@@ -23,6 +23,9 @@ def one_of(field: str, values: tuple[str, ...]) -> models.Q:
 class MixCheck(FarmRow):
     """A check with all that it rested on: never changed."""
 
+    resource = "mix_check"
+    collection = "mix-checks"
+
     append_only = True
 
     block = models.ForeignKey(Block, on_delete=models.PROTECT, related_name="+")
@@ -41,6 +44,9 @@ class MixCheck(FarmRow):
 class Override(FarmRow):
     """A manager takes a published stop upon themselves, with a reason and what it rests on. Kept for ever."""
 
+    resource = "override"
+    collection = "overrides"
+
     append_only = True
 
     mix_check = models.ForeignKey(MixCheck, on_delete=models.PROTECT, related_name="overrides")
@@ -53,6 +59,9 @@ class Override(FarmRow):
 
 class Programme(FarmRow):
     """A season plan: sprays and other work by stage, not by date."""
+
+    resource = "programme"
+    collection = "programmes"
 
     name = models.CharField(max_length=200)
     starts_on = models.DateField()
@@ -78,6 +87,9 @@ class Programme(FarmRow):
 class PlanningRun(FarmRow):
     """One request to plan; the workers fill in the result."""
 
+    resource = "planning_run"
+    collection = "planning-runs"
+
     programme = models.ForeignKey(Programme, on_delete=models.PROTECT, related_name="runs")
     starts_at = models.DateTimeField()
     ends_at = models.DateTimeField()
@@ -100,6 +112,9 @@ class PlanningRun(FarmRow):
 
 class WorkOrder(FarmRow):
     """Crew work for one day: what, where, who, with what. Its moves stand in `states.MOVES`."""
+
+    resource = "work_order"
+    collection = "work-orders"
 
     number = models.PositiveIntegerField()
     kind = models.CharField(max_length=20)
@@ -174,6 +189,9 @@ class WorkOrder(FarmRow):
 class Load(FarmRow):
     """One tank as it was mixed, told by the crew: never refused for passing a plan."""
 
+    resource = "load"
+    collection = "loads"
+
     work_order = models.ForeignKey(WorkOrder, on_delete=models.PROTECT, related_name="loads")
     number = models.PositiveIntegerField()
     spray = QuantityColumn()
@@ -202,9 +220,17 @@ class Load(FarmRow):
             ),
         ]
 
+    @property
+    def path(self) -> str:
+        """Where it is read, below its work order."""
+        return f"{self.work_order.path}/{self.collection}/{self.id}"
+
 
 class ApplicationRecord(FarmRow):
     """What was put on a block, complete for the law. Only `status` and `corrected_by` ever change."""
+
+    resource = "application_record"
+    collection = "application-records"
 
     kind = models.CharField(max_length=12, default="application")
     status = models.CharField(max_length=10, default="current")
@@ -269,6 +295,9 @@ class AppliedProduct(models.Model):
 
 class Incident(FarmRow):
     """Something that went wrong, told by whoever saw it: append-only."""
+
+    resource = "incident"
+    collection = "incidents"
 
     append_only = True
 

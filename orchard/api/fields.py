@@ -1,0 +1,326 @@
+"""Fields that take only what the contract allows: nothing is turned into something else in silence."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+import uuid
+from collections.abc import Callable, Mapping, Sequence
+from decimal import Decimal
+from typing import Any
+
+from django.db.models import Model, QuerySet
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import extend_schema_field
+from rest_framework import serializers
+from rest_framework.exceptions import ErrorDetail, ValidationError
+
+from mixing.quantities import Quantity, QuantityError, parse_decimal, plain, quantity_faults
+
+AHEAD = dt.timedelta(minutes=5)
+MOMENT = re.compile(r"\d{4}-\d\d-\d\d[Tt ]\d\d:\d\d(:\d\d(\.\d{1,9})?)?([Zz]|[+-]\d\d:\d\d)?\Z", re.ASCII)
+DAY = re.compile(r"\d{4}-\d\d-\d\d\Z", re.ASCII)
+
+
+def wrong(detail: str, code: str = "invalid") -> ValidationError:
+    """Return the validation error of one field."""
+    return ValidationError([ErrorDetail(detail, code=code)])
+
+
+class Text(serializers.CharField):
+    """A text as it was written: no number turned into one, at most 2,000 characters unless said."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        kwargs.setdefault("max_length", 2000)
+        kwargs.setdefault("trim_whitespace", True)
+        super().__init__(**kwargs)
+
+    def to_internal_value(self, data: Any) -> str:
+        if not isinstance(data, str):
+            raise wrong("write this as text")
+        try:
+            data.encode()
+        except UnicodeEncodeError:
+            raise wrong("the text holds half a character (a lone surrogate)") from None
+        if "\x00" in data:
+            raise wrong("the text holds a NUL character")
+        return super().to_internal_value(data)
+
+
+class Whole(serializers.IntegerField):
+    """A whole number as a JSON number."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        kwargs.setdefault("max_value", 2_147_483_647)
+        super().__init__(**kwargs)
+
+    def to_internal_value(self, data: Any) -> int:
+        if isinstance(data, bool) or not isinstance(data, int):
+            raise wrong("write a whole number, without quotes and without a point")
+        return int(data)
+
+
+class YesNo(serializers.BooleanField):
+    """True or false, and nothing that looks like it."""
+
+    def to_internal_value(self, data: Any) -> bool:
+        if not isinstance(data, bool):
+            raise wrong("write true or false")
+        return data
+
+
+class Word(serializers.ChoiceField):
+    """One of a closed list of words."""
+
+    def __init__(self, choices: Sequence[str], **kwargs: Any) -> None:
+        super().__init__(choices=list(choices), **kwargs)
+
+    def to_internal_value(self, data: Any) -> str:
+        if not isinstance(data, str) or data not in self.choices:
+            raise wrong(f"is one of {', '.join(map(str, self.choices))}")
+        return data
+
+
+class Day(serializers.DateField):
+    """A date in the farm's zone, `YYYY-MM-DD`."""
+
+    def to_internal_value(self, value: Any) -> dt.date:
+        if not isinstance(value, str) or not DAY.match(value):
+            raise wrong("write a date as 2027-01-29")
+        try:
+            day = dt.date.fromisoformat(value)
+        except ValueError:
+            raise wrong("there is no such day") from None
+        if not 1900 <= day.year <= 2200:
+            raise wrong("the year lies outside 1900 to 2200", "out_of_range")
+        return day
+
+
+class Moment(serializers.DateTimeField):
+    """A moment, RFC 3339 with its offset. `past=True`: a fact, at most five minutes ahead of the clock."""
+
+    def __init__(self, *, past: bool = False, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self.past = past
+
+    def to_internal_value(self, value: Any) -> dt.datetime:
+        match = MOMENT.match(value) if isinstance(value, str) else None
+        if match is None:
+            raise wrong("write a moment as 2027-01-29T08:00:00-08:00")
+        if match[3] is None:
+            raise wrong("the offset is missing: 2027-01-29T08:00:00-08:00", "time_without_offset")
+        try:
+            moment = dt.datetime.fromisoformat(value.upper().replace(" ", "T"))
+            moment.astimezone(dt.UTC)
+        except (ValueError, OverflowError):
+            raise wrong("there is no such moment") from None
+        if not 1900 <= moment.year <= 2200:
+            raise wrong("the year lies outside 1900 to 2200", "out_of_range")
+        now = self.context.get("now")
+        if self.past and now is not None and moment > now + AHEAD:
+            raise wrong("this lies in the future: say when it happened", "time_in_future")
+        return moment
+
+    def to_representation(self, value: dt.datetime) -> str:
+        zone = self.context.get("zone", dt.UTC)
+        return value.astimezone(zone).isoformat()
+
+
+@extend_schema_field({"type": "string", "pattern": r"^-?\d+(\.\d+)?$", "examples": ["2.5"]})
+class DecimalText(serializers.Field):
+    """An exact decimal in plain digits, as text."""
+
+    def __init__(self, *, least: str | None = None, most: str | None = None, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self.least = None if least is None else Decimal(least)
+        self.most = None if most is None else Decimal(most)
+
+    def to_internal_value(self, data: Any) -> Decimal:
+        try:
+            value = parse_decimal(data)
+        except QuantityError as fault:
+            raise wrong(fault.detail, fault.code) from None
+        if (self.least is not None and value < self.least) or (self.most is not None and value > self.most):
+            bounds = f"from {self.least}" if self.most is None else f"from {self.least} to {self.most}"
+            raise wrong(f"has to be {bounds}", "out_of_range")
+        return value
+
+    def to_representation(self, value: Decimal) -> str:
+        return plain(value)
+
+
+QUANTITY_SCHEMA = {
+    "type": "object",
+    "required": ["value", "unit"],
+    "additionalProperties": False,
+    "properties": {
+        "value": {
+            "type": "string",
+            "pattern": r"^-?\d+(\.\d+)?$",
+            "description": "exact decimal, plain digits",
+        },
+        "unit": {"type": "string", "description": "name of the unit: `mL`, `gal`, `oz_wt`, `lb/acre` …"},
+    },
+    "examples": [{"value": "2.5", "unit": "tbsp"}],
+}
+
+
+@extend_schema_field(QUANTITY_SCHEMA)
+class Amount(serializers.Field):
+    """A quantity `{"value": "2.5", "unit": "tbsp"}` of the dimensions that make sense here.
+
+    :param dimensions: as in `mixing.quantities` (`volume`, `mass/area` …)
+    :param sign: `positive` (above zero), `zero` (zero or above), `any`
+    """
+
+    def __init__(self, *dimensions: str, sign: str = "positive", **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self.dimensions = dimensions or None
+        self.sign = sign
+
+    def to_internal_value(self, data: Any) -> Quantity:
+        faults = list(quantity_faults(data, dimensions=self.dimensions))
+        if faults:
+            raise ValidationError(nested(faults))
+        value = Decimal(data["value"])
+        if (self.sign == "positive" and value <= 0) or (self.sign == "zero" and value < 0):
+            words = "above zero" if self.sign == "positive" else "zero or more"
+            raise ValidationError({"value": [ErrorDetail(f"has to be {words}", code="out_of_range")]})
+        return Quantity(value, data["unit"])
+
+    def to_representation(self, value: Quantity) -> dict[str, str]:
+        return value.as_json()
+
+
+def nested(faults: Sequence[QuantityError]) -> dict[str, list[ErrorDetail]] | list[ErrorDetail]:
+    """Return the faults of a quantity by the field they are in."""
+    if any(not fault.field for fault in faults):
+        return [ErrorDetail(fault.detail, code=fault.code) for fault in faults]
+    shown: dict[str, list[ErrorDetail]] = {}
+    for fault in faults:
+        shown.setdefault(fault.field, []).append(ErrorDetail(fault.detail, code=fault.code))
+    return shown
+
+
+@extend_schema_field(OpenApiTypes.UUID)
+class Id(serializers.Field):
+    """An id: a UUID in its usual form. `made_here=True`: one that a client makes, UUIDv7."""
+
+    def __init__(self, *, made_here: bool = False, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self.made_here = made_here
+
+    def to_internal_value(self, data: Any) -> uuid.UUID:
+        try:
+            found = uuid.UUID(data) if isinstance(data, str) and len(data) == 36 else None
+        except ValueError:
+            found = None
+        if found is None:
+            raise wrong("is an id, such as 0197e4a2-7c1e-7a3b-9d52-0c8f3a6b1e11")
+        if self.made_here and (found.version != 7 or found.variant != uuid.RFC_4122):
+            raise wrong("an id that you make is a UUIDv7 (RFC 9562)")
+        return found
+
+    def to_representation(self, value: Any) -> str:
+        return str(getattr(value, "id", value))
+
+
+class Reference(Id):
+    """The id of another row of the same farm; read back as that row.
+
+    :param rows: the farm's rows it may name: `queries.workers`, called with `farm=`
+    """
+
+    def __init__(self, rows: Callable[..., QuerySet[Any]], **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self.rows = rows
+
+    def to_internal_value(self, data: Any) -> Model:  # type: ignore[override]
+        wanted = super().to_internal_value(data)
+        found = self.rows(farm=self.context["farm"]).filter(id=wanted).first()
+        if found is None:
+            raise wrong("there is no such thing on this farm", "not_found")
+        return found
+
+
+class Listed(serializers.ListField):
+    """A list of at most 500 of one field, unless said."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        kwargs.setdefault("max_length", 500)
+        super().__init__(**kwargs)
+
+    def to_internal_value(self, data: Any) -> list[Any]:
+        if not isinstance(data, list):
+            raise wrong("is a list")
+        return super().to_internal_value(data)
+
+
+class Input(serializers.Serializer):
+    """A body: every field named, unknown ones refused, all faults at once."""
+
+    def to_internal_value(self, data: Any) -> Any:
+        if not isinstance(data, Mapping):
+            raise ValidationError({"": [ErrorDetail("is a JSON object", code="invalid")]})
+        faults: dict[str, Any] = {
+            str(name): [ErrorDetail(self.unknown(str(name)), code="unknown_field")]
+            for name in data
+            if name not in self.fields
+        }
+        try:
+            values = super().to_internal_value(data)
+        except ValidationError as error:
+            assert isinstance(error.detail, dict)
+            raise ValidationError({**faults, **error.detail}) from None
+        if faults:
+            raise ValidationError(faults)
+        return values
+
+    def unknown(self, name: str) -> str:
+        """Return the sentence about a field that is not known."""
+        return f"there is no field {name[:60]!r} here: {', '.join(self.fields)}"
+
+
+class Query(Input):
+    """The query of an address: unknown names are refused."""
+
+
+class ListQuery(Query):
+    """What every list takes."""
+
+    limit = serializers.IntegerField(
+        min_value=1, max_value=500, required=False, help_text="rows a page, 1 to 500"
+    )
+    cursor = Text(required=False, help_text="where the next page begins, from `next`")
+    created_since = Moment(required=False, help_text="made at or after this moment")
+    updated_since = Moment(required=False, help_text="changed at or after this moment")
+
+
+class MadeBy(serializers.Serializer):
+    """Who made it."""
+
+    kind = serializers.ChoiceField(choices=["person", "token", "system"])
+    id = serializers.UUIDField(allow_null=True)
+    name = serializers.CharField()
+
+
+class Shown(serializers.Serializer):
+    """What every resource shows of itself."""
+
+    id = Id(read_only=True, help_text="UUIDv7, unique within the farm")
+    created_at = Moment(read_only=True)
+    updated_at = Moment(read_only=True)
+    created_by = serializers.SerializerMethodField(help_text="who made it")
+    etag = serializers.CharField(read_only=True, help_text="entity tag of this version, for `If-Match`")
+    url = serializers.SerializerMethodField(help_text="path of the resource")
+
+    @extend_schema_field(MadeBy)
+    def get_created_by(self, row: Any) -> dict[str, Any]:
+        return {
+            "kind": row.created_by_kind,
+            "id": str(row.created_by_id) if row.created_by_id else None,
+            "name": row.created_by_name,
+        }
+
+    def get_url(self, row: Any) -> str:
+        return str(row.path)

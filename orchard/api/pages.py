@@ -1,0 +1,63 @@
+"""Lists in pages: a stable order that ends in the id, and a cursor that says where the next page begins."""
+
+from __future__ import annotations
+
+import base64
+import binascii
+import json
+from collections.abc import Sequence
+from typing import Any
+
+from django.core.exceptions import ValidationError
+from django.db.models import Model, Q, QuerySet
+
+from orchard.api.refusals import Fault, Refusal
+
+DEFAULT_LIMIT = 100
+
+
+def page(
+    rows: QuerySet[Any], *, order: Sequence[str], limit: int, cursor: str | None
+) -> tuple[list[Any], str | None]:
+    """Return one page of rows and the cursor of the next, or None.
+
+    :param order: column names, each ascending or with `-` before it; the last is unique within the farm
+    :raises Refusal: 400 `cursor_invalid`
+    """
+    rows = rows.order_by(*order)
+    if cursor:
+        try:
+            rows = rows.filter(_after(order, _opened(cursor, len(order))))
+            found = list(rows[: limit + 1])
+        except (ValueError, ValidationError, TypeError, binascii.Error):
+            raise Refusal(Fault("cursor_invalid", "this cursor is not one of ours", "/cursor")) from None
+    else:
+        found = list(rows[: limit + 1])
+    more = len(found) > limit
+    return found[:limit], _closed(found[limit - 1], order) if more else None
+
+
+def _after(order: Sequence[str], values: Sequence[Any]) -> Q:
+    condition, equal = Q(), Q()
+    for name, value in zip(order, values, strict=True):
+        column, side = (name[1:], "lt") if name.startswith("-") else (name, "gt")
+        condition |= equal & Q(**{f"{column}__{side}": value})
+        equal &= Q(**{column: value})
+    return condition
+
+
+def _closed(row: Model, order: Sequence[str]) -> str:
+    values = []
+    for name in order:
+        value: Any = row
+        for part in name.lstrip("-").split("__"):
+            value = getattr(value, part)
+        values.append(value.isoformat() if hasattr(value, "isoformat") else str(value))
+    return base64.urlsafe_b64encode(json.dumps(values).encode()).decode().rstrip("=")
+
+
+def _opened(cursor: str, length: int) -> list[str]:
+    values = json.loads(base64.b64decode(cursor + "=" * (-len(cursor) % 4), altchars=b"-_", validate=True))
+    if not isinstance(values, list) or len(values) != length or not all(isinstance(v, str) for v in values):
+        raise ValueError(cursor)
+    return values

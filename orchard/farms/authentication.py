@@ -1,0 +1,69 @@
+"""Who sends a request: a bearer token, or a person who has signed in at the pages."""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+from typing import Any
+
+from django.utils import timezone
+from drf_spectacular.extensions import OpenApiAuthenticationExtension
+from rest_framework import authentication, exceptions
+from rest_framework.request import Request
+
+from orchard.farms.models import Token
+
+SEEN_EVERY = dt.timedelta(minutes=1)
+
+
+def digest(secret: str) -> str:
+    """Return the hash that a token is kept as. A token has 256 random bits, so one round is enough."""
+    return hashlib.sha256(secret.encode()).hexdigest()
+
+
+class BearerToken(authentication.BaseAuthentication):
+    """`Authorization: Bearer TOKEN` (RFC 6750)."""
+
+    def authenticate(self, request: Request) -> tuple[Any, Token] | None:
+        words = authentication.get_authorization_header(request).split()
+        if not words or words[0].lower() != b"bearer":
+            return None
+        if len(words) != 2:
+            raise exceptions.AuthenticationFailed("write Authorization: Bearer TOKEN")
+        try:
+            secret = words[1].decode("ascii")
+        except UnicodeDecodeError:
+            raise exceptions.AuthenticationFailed("this is not one of our tokens") from None
+        return None, self.find(secret)
+
+    def find(self, secret: str) -> Token:
+        """Return the token, and note once a minute that it was used.
+
+        :raises AuthenticationFailed: for one that is unknown, revoked or expired
+        """
+        now = timezone.now()
+        token = Token.objects.select_related("farm", "worker").filter(digest=digest(secret)).first()
+        if token is None or token.revoked_at is not None:
+            raise exceptions.AuthenticationFailed("this token is unknown or was revoked")
+        if token.expires_at is not None and token.expires_at <= now:
+            raise exceptions.AuthenticationFailed("this token has expired: ask the manager for a new one")
+        if token.last_used_at is None or token.last_used_at < now - SEEN_EVERY:
+            Token.objects.filter(key=token.key).update(last_used_at=now)
+        return token
+
+    def authenticate_header(self, request: Request) -> str:
+        return 'Bearer realm="orchard"'
+
+
+class BearerTokenScheme(OpenApiAuthenticationExtension):  # type: ignore[no-untyped-call]
+    """How the OpenAPI document shows it."""
+
+    target_class = BearerToken
+    name = "token"
+
+    def get_security_definition(self, auto_schema: Any) -> dict[str, str]:
+        return {
+            "type": "http",
+            "scheme": "bearer",
+            "description": "A token of one farm, or of one integration.",
+        }

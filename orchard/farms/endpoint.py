@@ -1,0 +1,374 @@
+"""What every endpoint of a farm does before and after its own few lines.
+
+The order of refusals is the contract's: 401, 404 for another farm, 403, 404 for the thing, 405, 415 or 413,
+428 or 412, 400 or 422, 409. A write runs in one transaction, which a refusal rolls back; a refused action
+is then written to the audit.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import functools
+import hashlib
+import json
+import uuid
+import zoneinfo
+from typing import Any, ClassVar
+
+from django.core.exceptions import PermissionDenied
+from django.db import IntegrityError, OperationalError, transaction
+from django.db.models import QuerySet
+from django.http import HttpRequest, HttpResponse
+from django.utils import timezone, translation
+from rest_framework import exceptions
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.views import APIView
+
+from orchard.api import bodies, idempotency, pages, problems
+from orchard.api.fields import Input, ListQuery, Query
+from orchard.api.problems import faults_in
+from orchard.api.refusals import (
+    Conflict,
+    Fault,
+    NotThere,
+    PreconditionMissing,
+    Refusal,
+    Stale,
+    Unprocessable,
+)
+from orchard.farms import access, journal
+from orchard.farms.actors import Actor
+from orchard.farms.models import Farm
+from orchard.farms.rows import FarmRow
+
+READS = ("GET", "HEAD", "OPTIONS")
+TRIES = 4
+AGAIN = ("40001", "40P01")  # serialization failure, deadlock: PostgreSQL asks to try again
+
+
+class Endpoint(APIView):
+    """One address below a farm.
+
+    :cvar resource: name in the permission table
+    :cvar verbs: which verb of the table each method is
+    :cvar shown: how a row is written out
+    :cvar asked: how a body is read
+    :cvar query: which query names are known
+    """
+
+    resource: ClassVar[str] = ""
+    verbs: ClassVar[dict[str, str]] = {"GET": "read", "POST": "create", "PATCH": "update", "DELETE": "delete"}
+    shown: ClassVar[type[Any] | None] = None
+    asked: ClassVar[type[Input] | None] = None
+    query: ClassVar[type[Query]] = Query
+
+    farm: Farm
+    by: Actor
+    now: dt.datetime
+
+    def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        """Run a write in one transaction, again where the database asks for it."""
+        if request.method in READS:
+            return super().dispatch(request, *args, **kwargs)
+        for left in reversed(range(TRIES)):
+            try:
+                return self._write(request, *args, **kwargs)
+            except OperationalError as error:
+                if left == 0 or getattr(error.__cause__, "sqlstate", None) not in AGAIN:
+                    raise
+            except IntegrityError:
+                return problems.plain(
+                    409,
+                    Fault(
+                        "state_conflict", "something else changed at the same moment: read again and retry"
+                    ),
+                )
+        raise AssertionError("unreachable")
+
+    def _write(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        self.refusal: Refusal | None = None
+        with transaction.atomic():
+            response = super().dispatch(request, *args, **kwargs)
+            if response.status_code >= 400:
+                transaction.set_rollback(True)
+        if self.refusal is not None:
+            self._audit_refusal(self.refusal)
+        return response
+
+    def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
+        """Let in who may come in, in the contract's order."""
+        self.now = timezone.now()
+        request.accepted_renderer, request.accepted_media_type = self.perform_content_negotiation(
+            request, force=True
+        )
+        access.signed_in(request)
+        self.enter(request, **kwargs)
+        verb = self.verbs.get(request.method or "")
+        if verb is not None and hasattr(self, (request.method or "").lower()):
+            access.demand(by=self.by, resource=self.resource, verb=self.verb(verb))
+        self.find(**kwargs)
+        if request.method not in self.allowed_methods:
+            raise exceptions.MethodNotAllowed(request.method or "")
+        self.check_throttles(request)
+        self.raw = bodies.receive(request._request) if request.method in ("POST", "PATCH") else b""
+
+    def enter(self, request: Request, **kwargs: Any) -> None:
+        """Find the farm and who the sender is on it."""
+        self.farm, self.by = access.enter(request, kwargs.get("farm"))
+        translation.activate(self.language(request))
+
+    def language(self, request: Request) -> str:
+        """Return the language to answer in: what the request accepts, else the member's."""
+        if "HTTP_ACCEPT_LANGUAGE" in request.META:
+            return translation.get_language_from_request(request._request)
+        return self.by.language
+
+    def verb(self, verb: str) -> str:
+        """Return the verb of the permission table; actions say their own."""
+        return verb
+
+    def find(self, **kwargs: Any) -> None:
+        """Find the thing that the address names; a collection names none."""
+
+    def handle_exception(self, exc: Exception) -> Response:
+        if isinstance(exc, OperationalError) and getattr(exc.__cause__, "sqlstate", None) in AGAIN:
+            raise exc
+        if isinstance(exc, Conflict):
+            self.refusal = exc
+        if isinstance(exc, (PermissionDenied, exceptions.AuthenticationFailed)) and not hasattr(self, "now"):
+            self.now = timezone.now()
+        return super().handle_exception(exc)
+
+    def _audit_refusal(self, refusal: Refusal) -> None:
+        thing = getattr(self, "thing", None)
+        reason = self.body.get("reason") if isinstance(self.body, dict) else None
+        journal.refused(
+            self.farm,
+            by=self.by,
+            now=self.now,
+            action=self.verb(self.verbs.get(self.request.method or "", "")),
+            resource=self.resource,
+            resource_id=getattr(thing, "id", None),
+            codes=[fault.code for fault in refusal.faults],
+            reason=reason if isinstance(reason, str) else None,
+        )
+
+    # reading the request
+
+    @functools.cached_property
+    def body(self) -> Any:
+        """What the body says.
+
+        :raises Refusal: 400
+        """
+        return bodies.parse(self.raw)
+
+    def context(self) -> dict[str, Any]:
+        """Return what the fields need to know."""
+        return {"farm": self.farm, "by": self.by, "now": self.now, "zone": zoneinfo.ZoneInfo(self.farm.zone)}
+
+    def asked_for(self, *, partial: bool = False, asked: type[Input] | None = None) -> dict[str, Any]:
+        """Return the body's values.
+
+        :raises Unprocessable: with every fault
+        """
+        form = (asked or self.asked or Input)(data=self.body, partial=partial, context=self.context())
+        if not form.is_valid():
+            raise Unprocessable(*faults_in(form.errors))
+        return dict(form.validated_data)
+
+    def filters(self) -> dict[str, Any]:
+        """Return the query's values.
+
+        :raises Refusal: 400 with every fault, `unknown_parameter` for a name that is not known
+        """
+        form = self.query(data=self.request.query_params.dict(), context=self.context())
+        if form.is_valid():
+            return dict(form.validated_data)
+        raise Refusal(
+            *(
+                Fault("unknown_parameter" if f.code == "unknown_field" else f.code, f.detail, f.pointer)
+                for f in faults_in(form.errors)
+            )
+        )
+
+    # writing the answer
+
+    def show(self, row: Any) -> dict[str, Any]:
+        """Return a row as the contract writes it."""
+        assert self.shown is not None
+        return dict(self.shown(row, context=self.context()).data)
+
+    def answer(self, row: FarmRow, status: int = 200) -> Response:
+        """Return the response with one resource, its ETag, and 304 where the reader has it already."""
+        if status == 200 and self.request.method == "GET" and self._has_it(row.etag):
+            return Response(status=304, headers={"ETag": row.etag})
+        headers = {"ETag": row.etag}
+        if status == 201:
+            headers["Location"] = row.path
+        return Response(self.show(row), status=status, headers=headers)
+
+    def _has_it(self, etag: str) -> bool:
+        asked = self.request.headers.get("If-None-Match", "")
+        return asked.strip() == "*" or etag in [one.strip().removeprefix("W/") for one in asked.split(",")]
+
+    def match(self, row: FarmRow, *, happened: bool = False) -> None:
+        """Demand that the sender has seen this version of the row.
+
+        :param happened: True for what has happened and cannot be unsaid: `*` is taken
+        :raises PreconditionMissing: 428
+        :raises Stale: 412
+        """
+        asked = self.request.headers.get("If-Match")
+        if asked is None:
+            raise PreconditionMissing(
+                Fault("if_match_required", "send the ETag that you have read as If-Match")
+            )
+        tags = [one.strip() for one in asked.split(",")]
+        if row.etag in tags or (happened and "*" in tags):
+            return
+        raise Stale(
+            Fault(
+                "stale",
+                "it has changed since you read it: read it again",
+                refers_to=(self.resource, str(row.id)),
+            )
+        )
+
+    def once(self, do: Any) -> Response:
+        """Do a POST, or give the first answer again where the Idempotency-Key has been seen."""
+        key = self.request.headers.get("Idempotency-Key")
+        if key is None:
+            response: Response = do()
+            return response
+        return idempotency.answer_once(
+            caller=f"{self.by.kind}:{self.by.id}",
+            method="POST",
+            path=self.request.path[:400],
+            key=key,
+            body=self.raw,
+            now=self.now,
+            do=do,
+        )
+
+
+class Collection(Endpoint):
+    """A list of rows, and where one is added. Write `rows`, and `create` where rows are made over HTTP."""
+
+    query: ClassVar[type[Query]] = ListQuery
+    order: ClassVar[tuple[str, ...]] = ("id",)
+
+    def rows(self, **filters: Any) -> QuerySet[Any]:
+        """Return the farm's rows that the filters let through."""
+        raise NotImplementedError
+
+    def create(self, **values: Any) -> FarmRow:
+        """Make a row with one call down."""
+        raise NotImplementedError
+
+    def listed(self, found: list[Any]) -> list[dict[str, Any]]:
+        """Return the rows of one page as the contract writes them."""
+        assert self.shown is not None
+        return [dict(one) for one in self.shown(found, many=True, context=self.context()).data]
+
+    def get(self, request: Request, **kwargs: Any) -> Response:
+        """List."""
+        asked = self.filters()
+        limit, cursor = asked.pop("limit", pages.DEFAULT_LIMIT), asked.pop("cursor", None)
+        since = {
+            column: asked.pop(name)
+            for name, column in (("created_since", "created_at__gte"), ("updated_since", "updated_at__gte"))
+            if name in asked
+        }
+        rows = self.rows(**asked).filter(**since)
+        found, onward = pages.page(rows, order=self.order, limit=limit, cursor=cursor)
+        query = request.query_params.copy()
+        if onward:
+            query["cursor"] = onward
+        address = request.build_absolute_uri(f"{request.path}?{query.urlencode()}") if onward else None
+        headers = {"Link": f'<{address}>; rel="next"'} if address else {}
+        return Response({"items": self.listed(found), "next": address}, headers=headers)
+
+    def _post(self) -> Response:
+        own = self.body.get("id") if isinstance(self.body, dict) else None
+        values = self.asked_for()
+        if own is None:
+            return self.answer(self.create(**values), 201)
+        values["id"] = uuid.UUID(own)
+        first = self._made_before(values["id"])
+        return self.answer(first, 200) if first else self.answer(self.create(**values), 201)
+
+    def _made_before(self, own: uuid.UUID) -> FarmRow | None:
+        """Return the row that the same id and body made before.
+
+        :raises Conflict: `id_taken` where the body was another
+        """
+        digest = hashlib.sha256(json.dumps(self.body, sort_keys=True).encode()).hexdigest()
+        where = f"{self.farm.id}{self.request.path}"
+        if idempotency.made_once(where=where, id=own, digest=digest, now=self.now):
+            return None
+        return self.made(own)
+
+    def made(self, own: uuid.UUID) -> FarmRow:
+        """Return the row of this collection with that id, put away or not."""
+        row: FarmRow = self.rows().get(id=own)
+        return row
+
+
+class Making(Collection):
+    """A collection that rows are added to."""
+
+    def post(self, request: Request, **kwargs: Any) -> Response:
+        """Add one."""
+        return self.once(self._post)
+
+
+class Single(Endpoint):
+    """One row. Write `rows`, and `change` or `remove` where it may be changed or deleted."""
+
+    thing: Any
+
+    def rows(self) -> QuerySet[Any]:
+        """Return the farm's rows among which the address's id is looked up."""
+        raise NotImplementedError
+
+    def find(self, **kwargs: Any) -> None:
+        rows = self.rows()
+        if self.request.method not in READS:
+            rows = rows.select_for_update(of=("self",), no_key=True)
+        self.thing = rows.filter(id=kwargs["id"]).first()
+        if self.thing is None:
+            raise NotThere(Fault("not_found", "there is no such thing on this farm"))
+
+    def get(self, request: Request, **kwargs: Any) -> Response:
+        """Read it."""
+        self.filters()
+        return self.answer(self.thing)
+
+
+class Changing(Single):
+    """One row that may be changed. Write `change`."""
+
+    def change(self, row: Any, **values: Any) -> Any:
+        """Change it with one call down; return the row after it."""
+        raise NotImplementedError
+
+    def patch(self, request: Request, **kwargs: Any) -> Response:
+        """Change it (JSON merge patch, RFC 7396)."""
+        self.match(self.thing)
+        return self.answer(self.change(self.thing, **self.asked_for(partial=True)))
+
+
+class Removing(Single):
+    """One row that may be deleted while nothing refers to it."""
+
+    def remove(self, row: Any) -> None:
+        """Delete it with one call down."""
+        journal.delete(row, by=self.by, now=self.now)
+
+    def delete(self, request: Request, **kwargs: Any) -> Response:
+        """Delete it."""
+        self.match(self.thing)
+        self.remove(self.thing)
+        return Response(status=204)

@@ -1,0 +1,256 @@
+"""How a row of a farm is written: made, changed or deleted, with its audit entry and its change.
+
+Everything here runs in the caller's transaction, so that data, audit, change feed and outbox agree.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import uuid
+from decimal import Decimal
+from typing import Any, TypeVar
+
+from django.db import models
+
+from mixing.quantities import Quantity, plain
+from orchard.api.refusals import Conflict, Fault
+from orchard.farms.actors import Actor
+from orchard.farms.models import AuditEntry, Change, Farm, OutboxEvent
+from orchard.farms.rows import FarmRow, new_id
+
+Row = TypeVar("Row", bound=FarmRow)
+BOOKKEEPING = frozenset(
+    {
+        "key",
+        "farm",
+        "created_at",
+        "updated_at",
+        "created_by_kind",
+        "created_by_id",
+        "created_by_name",
+        "version",
+    }
+)
+SECRETS = frozenset({"digest", "password"})
+
+
+def create(
+    model: type[Row], *, farm: Farm, by: Actor, now: dt.datetime, id: uuid.UUID | None = None, **values: Any
+) -> Row:
+    """Make a row with its audit entry and its change.
+
+    :param id: the id that a client made for it; a fresh UUIDv7 if absent
+    """
+    row = insert(model, farm=farm, by=by, now=now, id=id, **values)
+    created(row, by=by, now=now)
+    return row
+
+
+def insert(
+    model: type[Row], *, farm: Farm, by: Actor, now: dt.datetime, id: uuid.UUID | None = None, **values: Any
+) -> Row:
+    """Make a row without a word in the journals; the caller says `created` when it is whole.
+
+    :raises Conflict: `id_taken`
+    """
+    id = id or new_id()
+    if model._default_manager.filter(farm=farm, id=id).exists():
+        raise Conflict(Fault("id_taken", "this id is taken: make a new one", "/id"))
+    taken_elsewhere = model._default_manager.filter(key=id).exists()
+    row = model(
+        key=new_id() if taken_elsewhere else id,
+        id=id,
+        farm=farm,
+        created_at=now,
+        updated_at=now,
+        created_by_kind=by.kind,
+        created_by_id=by.id,
+        created_by_name=by.name,
+        **values,
+    )
+    row.save(force_insert=True)
+    return row
+
+
+def created(row: FarmRow | Farm, *, by: Actor, now: dt.datetime) -> None:
+    """Write that a row was made."""
+    _audit(row.farm, by=by, now=now, action="create", row=row, after=snapshot(row))
+    _change(row, "created", now=now)
+
+
+def change(
+    row: FarmRow | Farm,
+    *,
+    by: Actor,
+    now: dt.datetime,
+    action: str = "update",
+    reason: str | None = None,
+    as_change: str = "updated",
+    **values: Any,
+) -> bool:
+    """Set columns of a row that the caller has locked; write what changed. Return whether anything did.
+
+    An action is always written; an update that changes nothing is not.
+    """
+    before = snapshot(row)
+    for name, value in values.items():
+        setattr(row, name, value)
+    after = snapshot(row)
+    changed = [name for name in after if before[name] != after[name]]
+    if not changed and action == "update":
+        return False
+    bump(row, now=now, also=values)
+    _audit(
+        row.farm,
+        by=by,
+        now=now,
+        action=action,
+        row=row,
+        reason=reason,
+        before={name: before[name] for name in changed},
+        after={name: after[name] for name in changed},
+    )
+    _change(row, as_change, now=now)
+    return True
+
+
+def bump(row: FarmRow | Farm, *, now: dt.datetime, also: Any = ()) -> None:
+    """Save the named columns and make it a new version."""
+    row.version += 1
+    row.updated_at = now
+    row.save(update_fields=["version", "updated_at", *also])
+
+
+def touch(row: FarmRow, *, now: dt.datetime, **values: Any) -> None:
+    """Set what follows from another row (a block's re-entry, a lot's balance): a new version, no audit."""
+    for name, value in values.items():
+        setattr(row, name, value)
+    bump(row, now=now, also=values)
+    _change(row, "updated", now=now)
+
+
+def delete(row: FarmRow, *, by: Actor, now: dt.datetime) -> None:
+    """Delete a row that nothing refers to.
+
+    :raises Conflict: `in_use`
+    """
+    before = snapshot(row)
+    try:
+        row.delete()
+    except (models.ProtectedError, models.RestrictedError):
+        raise Conflict(
+            Fault(
+                "in_use", "something refers to this: put it away with archived: true instead of deleting it"
+            )
+        ) from None
+    _audit(row.farm, by=by, now=now, action="delete", row=row, before=before)
+    _change(row, "deleted", now=now)
+
+
+def refused(
+    farm: Farm,
+    *,
+    by: Actor,
+    now: dt.datetime,
+    action: str,
+    resource: str,
+    resource_id: uuid.UUID | None,
+    codes: list[str],
+    reason: str | None = None,
+    request_id: str | None = None,
+) -> None:
+    """Write that an action was refused, and with which codes."""
+    AuditEntry.objects.create(
+        farm=farm,
+        at=now,
+        by_kind=by.kind,
+        by_id=by.id,
+        by_name=by.name,
+        by_role=by.role,
+        action=action,
+        resource=resource,
+        resource_id=resource_id,
+        reason=reason,
+        outcome="refused",
+        codes=codes,
+        request_id=request_id,
+    )
+
+
+def later(kind: str, *, farm: Farm, subject: uuid.UUID, by: Actor, now: dt.datetime) -> OutboxEvent:
+    """Leave work for the background: a row in the outbox, seen only if this transaction commits.
+
+    :param kind: what happened, such as `load.recorded`; `scheduling.outbox` knows which job it is for
+    :param subject: the public id of the row it is about
+    """
+    return OutboxEvent.objects.create(
+        farm=farm,
+        kind=kind,
+        subject=subject,
+        by={**by.as_json(), "role": by.role},
+        created_at=now,
+        next_at=now,
+    )
+
+
+def snapshot(row: models.Model) -> dict[str, Any]:
+    """Return the columns of a row as JSON, references by their public id, secrets left out."""
+    return {
+        field.name: as_json(getattr(row, field.name))
+        for field in row._meta.concrete_fields
+        if field.name not in BOOKKEEPING and field.name not in SECRETS
+    }
+
+
+def as_json(value: Any) -> Any:
+    """Return a column's value as JSON writes it."""
+    if isinstance(value, Quantity):
+        return value.as_json()
+    if isinstance(value, Decimal):
+        return plain(value, 20)
+    if isinstance(value, (dt.datetime, dt.date)):
+        return value.isoformat()
+    if isinstance(value, uuid.UUID):
+        return str(value)
+    if isinstance(value, models.Model):
+        return str(getattr(value, "id", value.pk))
+    return value
+
+
+def _audit(
+    farm: Farm,
+    *,
+    by: Actor,
+    now: dt.datetime,
+    action: str,
+    row: FarmRow | Farm,
+    reason: str | None = None,
+    before: dict[str, Any] | None = None,
+    after: dict[str, Any] | None = None,
+) -> None:
+    AuditEntry.objects.create(
+        farm=farm,
+        at=now,
+        by_kind=by.kind,
+        by_id=by.id,
+        by_name=by.name,
+        by_role=by.role,
+        action=action,
+        resource=row.resource,
+        resource_id=row.id,
+        before=before,
+        after=after,
+        reason=reason,
+    )
+
+
+def _change(row: FarmRow | Farm, kind: str, *, now: dt.datetime) -> None:
+    Change.objects.create(
+        farm=row.farm,
+        at=now,
+        resource=row.resource,
+        resource_id=row.id,
+        change=kind,
+        etag=row.etag,
+        path=row.path,
+    )

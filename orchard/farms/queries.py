@@ -1,0 +1,105 @@
+"""Reading farms and the people on them."""
+
+from __future__ import annotations
+
+import datetime as dt
+import uuid
+from dataclasses import dataclass
+from typing import Any
+
+from django.db.models import Count, Min, Q, QuerySet
+
+from orchard.farms.models import (
+    AuditEntry,
+    Change,
+    Farm,
+    Membership,
+    OutboxEvent,
+    Person,
+    Token,
+    TransactionNumber,
+)
+
+
+def farms_of(person: Person) -> QuerySet[Farm]:
+    """Return the farms that a person belongs to."""
+    return Farm.objects.filter(id__in=Membership.objects.filter(person=person).values("farm"))
+
+
+def members(*, farm: Farm) -> QuerySet[Membership]:
+    """Return the farm's members with their people and workers."""
+    return Membership.objects.for_farm(farm).select_related("farm", "person", "worker")
+
+
+def tokens(*, farm: Farm) -> QuerySet[Token]:
+    """Return the farm's tokens that were not revoked."""
+    return Token.objects.for_farm(farm).filter(revoked_at=None).select_related("farm", "worker")
+
+
+def audit(
+    *,
+    farm: Farm,
+    resource: str | None = None,
+    resource_id: uuid.UUID | None = None,
+    by: uuid.UUID | None = None,
+    outcome: str | None = None,
+    since: dt.datetime | None = None,
+    until: dt.datetime | None = None,
+) -> QuerySet[AuditEntry]:
+    """Return who did what, oldest first."""
+    wanted: dict[str, Any] = {
+        "resource": resource,
+        "resource_id": resource_id,
+        "by_id": by,
+        "outcome": outcome,
+        "at__gte": since,
+        "at__lte": until,
+    }
+    rows = AuditEntry.objects.for_farm(farm).select_related("farm")
+    return rows.filter(**{name: value for name, value in wanted.items() if value is not None})
+
+
+class Oldest(TransactionNumber):
+    """The lowest transaction that may still be running: everything below it is final."""
+
+    template = "(pg_snapshot_xmin(pg_current_snapshot())::text::bigint)"
+
+
+def changes(*, farm: Farm, after: tuple[int, int] | None, limit: int) -> list[Change]:
+    """Return the next changes in an order that no late commit can get behind.
+
+    A number from a sequence is given before its row is committed, so a reader that follows it misses what
+    commits late. Transactions below the oldest running one are over; among them the order never changes.
+    """
+    rows = Change.objects.for_farm(farm).filter(transaction_number__lt=Oldest())
+    if after is not None:
+        transaction_number, seq = after
+        later = rows.filter(transaction_number__gt=transaction_number)
+        rows = later | rows.filter(transaction_number=transaction_number, seq__gt=seq)
+    return list(rows.order_by("transaction_number", "seq")[:limit])
+
+
+@dataclass(frozen=True, slots=True)
+class OutboxLag:
+    """How much waits in the outbox, and since when."""
+
+    waiting: int
+    set_aside: int
+    oldest: dt.timedelta | None
+
+    @property
+    def oldest_seconds(self) -> int | None:
+        """Age of the oldest that waits [s]."""
+        return None if self.oldest is None else int(self.oldest.total_seconds())
+
+
+def outbox_lag(*, now: dt.datetime) -> OutboxLag:
+    """Return what waits in the outbox, over all farms."""
+    open_ = Q(processed_at=None, set_aside_at=None)
+    found = OutboxEvent.objects.filter(processed_at=None).aggregate(
+        waiting=Count("id", filter=open_),
+        set_aside=Count("id", filter=~Q(set_aside_at=None)),
+        first=Min("created_at", filter=open_),
+    )
+    oldest = now - found["first"] if found["first"] else None
+    return OutboxLag(waiting=found["waiting"], set_aside=found["set_aside"], oldest=oldest)

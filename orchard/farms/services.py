@@ -1,0 +1,239 @@
+"""Writing farms, members and tokens."""
+
+from __future__ import annotations
+
+import datetime as dt
+import secrets
+import uuid
+import zoneinfo
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any
+
+from django.db import transaction
+
+from mixing.quantities import QuantityError, parse_quantity, unit
+from orchard.api import permissions
+from orchard.api.refusals import Conflict, Fault, RoleNotAllowed, Unprocessable
+from orchard.farms import journal
+from orchard.farms.actors import Actor, Role
+from orchard.farms.authentication import digest
+from orchard.farms.models import Farm, Membership, Person, Token
+
+# What one may hand out: nobody makes a token that may do more than they may themselves.
+RANK = {
+    Role.OWNER: 6,
+    Role.MANAGER: 5,
+    Role.STOREKEEPER: 3,
+    Role.CREW_LEAD: 3,
+    Role.INTEGRATION: 4,
+    Role.ADVISER: 2,
+    Role.CREW_MEMBER: 1,
+}
+LIMITS = {
+    "wind_minimum": "length/time",
+    "wind_maximum": "length/time",
+    "temperature_minimum": "temperature",
+    "temperature_maximum": "temperature",
+    "re_entry_minimum": "time",
+}
+USUAL_MEASURES = {
+    "us": ("tbsp", "tsp", "cup", "fl_oz", "oz_wt", "lb"),
+    "metric": ("mL", "g"),
+}
+
+
+def add_farm(
+    *,
+    name: str,
+    zone: str,
+    units: str,
+    region: str,
+    by: Actor,
+    now: dt.datetime,
+    owner: Person | None = None,
+    **rest: Any,
+) -> Farm:
+    """Make a farm, and its maker the owner.
+
+    :raises Unprocessable: for a zone, a unit or a limit that there is none of
+    """
+    check_farm(zone=zone, **rest)
+    rest.setdefault("measures", list(USUAL_MEASURES[units]))
+    with transaction.atomic():
+        farm = Farm.objects.create(
+            name=name,
+            zone=zone,
+            units=units,
+            region=region,
+            created_at=now,
+            updated_at=now,
+            created_by_kind=by.kind,
+            created_by_id=by.id,
+            created_by_name=by.name,
+            **rest,
+        )
+        journal.created(farm, by=by, now=now)
+        if owner is not None:
+            journal.create(
+                Membership, farm=farm, by=by, now=now, person=owner, name=str(owner), role=Role.OWNER.value
+            )
+    return farm
+
+
+def check_farm(**values: Any) -> None:
+    """Let pass what a farm may say of itself.
+
+    :raises Unprocessable: with every fault
+    """
+    faults: list[Fault] = []
+    if "zone" in values and values["zone"] not in zoneinfo.available_timezones():
+        faults.append(Fault("invalid", "is a zone of the IANA list, such as America/Los_Angeles", "/zone"))
+    for at, name in enumerate(values.get("measures") or []):
+        faults += _unit_faults(name, f"/measures/{at}")
+    for name, raw in (values.get("limits") or {}).items():
+        faults += _limit_faults(name, raw)
+    if faults:
+        raise Unprocessable(*faults)
+
+
+def _unit_faults(name: str, pointer: str) -> Iterable[Fault]:
+    try:
+        if unit(name).dimension not in ("volume", "mass"):
+            yield Fault("unit_kind", "one measures a volume or a mass", pointer)
+    except QuantityError as fault:
+        yield Fault(fault.code, fault.detail, pointer)
+
+
+def _limit_faults(name: str, raw: Any) -> Iterable[Fault]:
+    if name not in LIMITS:
+        yield Fault("unknown_field", f"the limits are {', '.join(LIMITS)}", f"/limits/{name}")
+    elif raw is not None:
+        try:
+            parse_quantity(raw, dimensions=(LIMITS[name],))
+        except QuantityError as fault:
+            yield Fault(
+                fault.code, fault.detail, f"/limits/{name}" + (f"/{fault.field}" if fault.field else "")
+            )
+
+
+def change_farm(*, farm: Farm, by: Actor, now: dt.datetime, **values: Any) -> Farm:
+    """Change what a farm says of itself. The caller holds its lock.
+
+    :raises Unprocessable: as `add_farm`
+    """
+    check_farm(**values)
+    journal.change(farm, by=by, now=now, **values)
+    return farm
+
+
+def add_member(
+    *,
+    farm: Farm,
+    email: str,
+    name: str,
+    role: str,
+    by: Actor,
+    now: dt.datetime,
+    id: uuid.UUID | None = None,
+    password: str | None = None,
+    **rest: Any,
+) -> Membership:
+    """Make somebody a member; a person who is new to the service gets the password, if there is one.
+
+    :raises Conflict: `already_member`
+    """
+    with transaction.atomic():
+        person = Person.objects.filter(email=email.strip().lower()).first()
+        if person is None:
+            person = Person.objects.create_user(email=email, password=password, name=name)
+        elif Membership.objects.for_farm(farm).filter(person=person).exists():
+            raise Conflict(Fault("already_member", "this person is a member of the farm already", "/email"))
+        return journal.create(
+            Membership, farm=farm, by=by, now=now, id=id, person=person, name=name, role=role, **rest
+        )
+
+
+def change_member(*, member: Membership, by: Actor, now: dt.datetime, **values: Any) -> Membership:
+    """Change a member's name, role, language or worker.
+
+    :raises Conflict: `last_owner`
+    """
+    if values.get("role", Role.OWNER) != Role.OWNER:
+        _keep_an_owner(member)
+    journal.change(member, by=by, now=now, **values)
+    return member
+
+
+def remove_member(*, member: Membership, by: Actor, now: dt.datetime) -> None:
+    """End a membership.
+
+    :raises Conflict: `last_owner`
+    """
+    _keep_an_owner(member)
+    journal.delete(member, by=by, now=now)
+
+
+def _keep_an_owner(member: Membership) -> None:
+    Farm.objects.select_for_update(no_key=True).get(id=member.farm.id)
+    others = Membership.objects.for_farm(member.farm).filter(role=Role.OWNER).exclude(key=member.key)
+    if member.role == Role.OWNER and not others.exists():
+        raise Conflict(Fault("last_owner", "a farm keeps at least one owner: name another first"))
+
+
+@dataclass(frozen=True, slots=True)
+class NewToken:
+    """A token and its secret, which is shown this once."""
+
+    token: Token
+    secret: str
+
+
+def add_token(
+    *,
+    farm: Farm,
+    name: str,
+    role: str,
+    by: Actor,
+    now: dt.datetime,
+    id: uuid.UUID | None = None,
+    scopes: Iterable[str] = (),
+    expires_at: dt.datetime | None = None,
+    worker: Any = None,
+) -> NewToken:
+    """Make a token of 256 random bits; only its hash is kept.
+
+    :raises RoleNotAllowed: for a role above one's own
+    :raises Unprocessable: for scopes that there are none of, or that belong to an integration only
+    """
+    wanted = sorted(set(scopes))
+    if by.kind != "system" and RANK[Role(role)] > RANK[by.role]:
+        raise RoleNotAllowed(
+            Fault("role_not_allowed", f"as {by.role} you cannot make a token for {role}", "/role")
+        )
+    unknown = [scope for scope in wanted if scope not in permissions.SCOPES]
+    if unknown or (wanted and role != Role.INTEGRATION):
+        detail = f"scopes are for integrations: {', '.join(permissions.SCOPES)}"
+        raise Unprocessable(Fault("invalid", detail, "/scopes"))
+    secret = "orc_" + secrets.token_urlsafe(32)
+    with transaction.atomic():
+        token = journal.create(
+            Token,
+            farm=farm,
+            by=by,
+            now=now,
+            id=id,
+            name=name,
+            role=role,
+            scopes=wanted,
+            expires_at=expires_at,
+            worker=worker,
+            prefix=secret[:10],
+            digest=digest(secret),
+        )
+    return NewToken(token, secret)
+
+
+def revoke_token(*, token: Token, by: Actor, now: dt.datetime) -> None:
+    """Make a token worthless at once; the row stays, so that what it did keeps its name."""
+    journal.change(token, by=by, now=now, action="delete", as_change="deleted", revoked_at=now)

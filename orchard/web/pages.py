@@ -1,0 +1,47 @@
+"""The few pages that stand before the crew and office pages: where to begin, signing in, and readiness."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+from django.conf import settings
+from django.db import DatabaseError, connection
+from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.shortcuts import render
+from django.utils import timezone
+
+from orchard.farms import queries
+from orchard.farms.models import Person
+
+LATE = dt.timedelta(minutes=5)
+
+
+def start(request: HttpRequest) -> HttpResponse:
+    """Say what is here, and to whom it is open."""
+    person = request.user if isinstance(request.user, Person) else None
+    farms = list(queries.farms_of(person)) if person else []
+    return render(request, "web/start.html", {"person": person, "farms": farms})
+
+
+def readyz(request: HttpRequest) -> JsonResponse:
+    """Say whether the database answers, what carries background work, and how far the outbox lags."""
+    try:
+        with connection.cursor() as cursor:
+            cursor.execute("SELECT 1")
+        waiting = queries.outbox_lag(now=timezone.now())
+        database = "ok"
+    except DatabaseError:
+        waiting, database = None, "no answer"
+    late = waiting is not None and waiting.oldest is not None and waiting.oldest > LATE
+    outbox = (
+        {"waiting": waiting.waiting, "set_aside": waiting.set_aside, "oldest_s": waiting.oldest_seconds}
+        if waiting
+        else None
+    )
+    ready = database == "ok" and not late
+    body = {
+        "database": database,
+        "broker": "redis" if settings.REDIS_URL else "none: in the process",
+        "outbox": outbox,
+    }
+    return JsonResponse({"ready": ready, **body}, status=200 if ready else 503)
