@@ -100,7 +100,7 @@ def _ppm_by_volume(label: Label) -> bool:
     if content is None:
         return label.is_dry is False
     by_volume = content.dimension in ("mass/volume", "volume/volume")
-    return by_volume or (label.is_dry is False and label.density is not None)
+    return by_volume or (label.is_dry is False and density(label) is not None)
 
 
 def ppm_content(label: Label) -> Quantity | None:
@@ -137,13 +137,16 @@ def _of_ppm(ppm: Decimal, label: Label, volume_ml: Decimal) -> tuple[Decimal | N
     if content.dimension == "mass/volume":  # g in a mL of product
         return active_g / content.in_base(), None
     if content.dimension == "volume/volume":  # taken as weighing what the product weighs
-        if label.density is None:
-            return None, "label.density"
-        return active_g / content.in_base() / label.density.in_base(), None
-    share = content.value * MICRO if content.dimension == "ppm" else content.in_base()
-    if _ppm_by_volume(label) and label.density is not None:
-        return active_g / share / label.density.in_base(), None
-    return active_g / share, None
+        share, by_volume = content.in_base(), True
+    else:
+        share = content.value * MICRO if content.dimension == "ppm" else content.in_base()
+        by_volume = _ppm_by_volume(label)
+    if not by_volume:
+        return active_g / share, None
+    per_ml = density(label)
+    if per_ml is None:
+        return None, "label.density"
+    return active_g / share / per_ml.in_base(), None
 
 
 def _factors(unit: str, label: Label) -> tuple[Decimal | None, Decimal | None]:
@@ -157,10 +160,10 @@ def _factors(unit: str, label: Label) -> tuple[Decimal | None, Decimal | None]:
 
 
 def density(label: Label) -> Quantity | None:
-    """Return what turns mass and volume into each other: the bulk density of what is weighed."""
-    if label.is_dry is None:
-        return label.density or label.bulk_density
-    return label.bulk_density if label.is_dry else label.density
+    """Return what turns mass and volume into each other: the bulk density first for what is weighed."""
+    if label.is_dry:
+        return label.bulk_density or label.density
+    return label.density or label.bulk_density
 
 
 def _base_unit(label: Label, ml: Decimal | None, grams: Decimal | None) -> str:

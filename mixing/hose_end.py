@@ -66,7 +66,7 @@ def dial(
 
 def _unfit(doses: Sequence[Dose]) -> list[Finding]:
     findings = [
-        Finding("hose-end.dry-product", Severity.CAUTION, Basis.PRACTICE, (dose.product.id,))
+        Finding("hose-end.dry-product", Severity.CAUTION, Basis.PRACTICE, (dose.product.id,), _named(dose))
         for dose in doses
         if dose.product.label.is_dry
     ]
@@ -75,8 +75,13 @@ def _unfit(doses: Sequence[Dose]) -> list[Finding]:
             kinds = one.product.label.formulation, other.product.label.formulation
             if kinds[0] != kinds[1] and None not in kinds:
                 both = (one.product.id, other.product.id)
-                findings.append(Finding("hose-end.unlike-pair", Severity.CAUTION, Basis.PRACTICE, both))
+                said = {"first": one.product.label.name, "second": other.product.label.name}
+                findings.append(Finding("hose-end.unlike-pair", Severity.CAUTION, Basis.PRACTICE, both, said))
     return findings
+
+
+def _named(dose: Dose) -> dict[str, str]:
+    return {"product": dose.product.label.name}
 
 
 def _set_dial(request: MixRequest, doses: Sequence[Dose], total: Decimal) -> tuple[Dial, list[Finding]]:

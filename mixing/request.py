@@ -37,12 +37,14 @@ class Sprayer:
 
     kind: SprayerKind
     tank: Quantity | None
-    residue: tuple[str, ...] | None
-    materials: tuple[str, ...] | None
+    residue: tuple[str, ...]
+    materials: tuple[str, ...]
     dial_max: Quantity | None
     dial_step: Quantity | None
     jar: Quantity | None
     ratio: Decimal | None
+    unsaid: tuple[str, ...] = ()
+    """Which of `residue` and `materials` were not given; given and empty says that there is none."""
 
     @property
     def is_hose_end(self) -> bool:

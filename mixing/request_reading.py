@@ -26,7 +26,7 @@ from mixing.stages import FIRST, LAST
 
 REQUEST_FIELDS = frozenset(MixRequest.__slots__)
 STAGE_FIELDS = frozenset(Stage.__slots__)
-SPRAYER_FIELDS = frozenset(Sprayer.__slots__)
+SPRAYER_FIELDS = frozenset(Sprayer.__slots__) - {"unsaid"}
 WATER_FIELDS = frozenset(Water.__slots__)
 SPRAY_FIELDS = frozenset(Spray.__slots__)
 WEATHER_FIELDS = frozenset(Weather.__slots__)
@@ -121,14 +121,13 @@ def _sprayer(raw: object, at: Place, read: Reader) -> Sprayer:
     return Sprayer(
         kind=SprayerKind(kind) if kind else SprayerKind.BACKPACK,
         tank=read.quantity(given.get("tank"), (at, "tank"), reading.VOLUME),
-        residue=None if given.get("residue") is None else read.texts(given["residue"], (at, "residue")),
-        materials=None
-        if given.get("materials") is None
-        else read.texts(given["materials"], (at, "materials")),
+        residue=read.texts(given.get("residue"), (at, "residue")),
+        materials=read.texts(given.get("materials"), (at, "materials")),
         dial_max=read.dial(given.get("dial_max"), (at, "dial_max")),
         dial_step=read.dial(given.get("dial_step"), (at, "dial_step")),
         jar=read.quantity(given.get("jar"), (at, "jar"), reading.VOLUME),
         ratio=read.decimal(given.get("ratio"), (at, "ratio"), low=Decimal(1), high=RATIO_HIGH),
+        unsaid=tuple(name for name in ("residue", "materials") if given.get(name) is None),
     )
 
 

@@ -58,6 +58,12 @@ def has(id: str, language: str = "en") -> bool:
     return id in _texts(language)
 
 
+def template(id: str, language: str = "en") -> str | None:
+    """Return a text with its braces open; None where there is none."""
+    found = _texts(language).get(id)
+    return found[0] if found else None
+
+
 def word(kind: str, code: str, language: str = "en") -> str:
     """Return the name of a code (`gear`, `material` …); a code that nobody has named stands for itself."""
     found = _texts(language).get(f"{kind}.{code}")

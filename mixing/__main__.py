@@ -1,0 +1,156 @@
+"""The engine as a command: JSON in, JSON out.
+
+    python -m mixing check FILE          exit 0 for ok or caution, 1 for stop, 2 where it cannot be read
+    python -m mixing calculate NAME FILE exit 0 or 2
+    python -m mixing rules [--json]      the rule tables, one row a line
+    python -m mixing explain RULE-ID     what one row says, why, and who says so
+
+FILE may be `-` for standard input. Faults go to standard output as {"errors": [...]}, nothing to standard error.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import Any, NoReturn
+
+from mixing import catalogue, check_mix, rulebook
+from mixing.calculations import CalculationError, calculate
+from mixing.faults import MixRequestError, near
+from mixing.reading_json import read_json
+from mixing.rulebook import Rule
+
+OK, STOP, UNREADABLE = 0, 1, 2
+
+
+class Refused(Exception):
+    """A command that cannot be carried out as it was given."""
+
+
+class Parser(argparse.ArgumentParser):
+    """An argument parser whose complaints are faults like all others."""
+
+    def error(self, message: str) -> NoReturn:
+        """Refuse the command line."""
+        raise Refused(f"{message}; see python -m mixing --help")
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command and return its exit status."""
+    try:
+        said = _parser().parse_args(arguments)
+        run: Callable[[argparse.Namespace], int] = said.run
+        return run(said)
+    except (MixRequestError, CalculationError) as error:
+        _write({"errors": error.errors})
+    except Refused as error:
+        _write({"errors": [{"pointer": "", "code": "invalid", "detail": str(error)}]})
+    return UNREADABLE
+
+
+def _parser() -> Parser:
+    parser = Parser(prog="python -m mixing", description="Check tank mixes; see each command's --help.")
+    commands = parser.add_subparsers(required=True, parser_class=Parser, metavar="COMMAND")
+    checking = commands.add_parser("check", help="check a tank mix")
+    checking.add_argument("file", metavar="FILE", help="the request as JSON; - for standard input")
+    checking.set_defaults(run=_check)
+    calculating = commands.add_parser("calculate", help="one named calculation")
+    calculating.add_argument("name", metavar="NAME")
+    calculating.add_argument("file", metavar="FILE", help="its inputs as JSON; - for standard input")
+    calculating.set_defaults(run=_calculate)
+    listing = commands.add_parser("rules", help="list the rules")
+    listing.add_argument("--json", action="store_true", help="as JSON")
+    listing.set_defaults(run=_rules)
+    explaining = commands.add_parser("explain", help="explain one rule")
+    explaining.add_argument("id", metavar="RULE-ID")
+    explaining.set_defaults(run=_explain)
+    for command in (checking, listing, explaining):
+        command.add_argument("--language", choices=catalogue.LANGUAGES, default="en")
+    return parser
+
+
+def _check(said: argparse.Namespace) -> int:
+    report = check_mix(read_json(_read(said.file)), language=said.language)
+    _write(report)
+    return STOP if report["verdict"] == "stop" else OK
+
+
+def _calculate(said: argparse.Namespace) -> int:
+    _write(calculate(said.name, read_json(_read(said.file))))
+    return OK
+
+
+def _rules(said: argparse.Namespace) -> int:
+    rules = rulebook.load()
+    rows = [_row(rule, said.language) for rule in sorted(rules.rules(), key=lambda rule: rule.id)]
+    if said.json:
+        _write({"rules": {"version": rules.version, "count": rules.count}, "items": rows})
+        return OK
+    _say("\n".join(f"{row['severity']:8}{row['basis']:11}{row['id']}  {row['says']}" for row in rows))
+    return OK
+
+
+def _explain(said: argparse.Namespace) -> int:
+    rules = rulebook.load()
+    try:
+        rule = rules.rule(said.id)
+    except KeyError:
+        hint = near(said.id, (rule.id for rule in rules.rules()))
+        raise Refused(f"there is no rule {said.id[:80]!r}{hint}") from None
+    row = _row(rule, said.language)
+    source = row["source"]
+    told = [row["id"], f"{row['severity']}, {row['basis']}", row["says"], row["why"], row["do"]]
+    if source is not None:
+        told.append(", ".join(str(part) for part in source.values() if part))
+    _say("\n".join(line for line in told if line))
+    return OK
+
+
+def _row(rule: Rule, language: str) -> dict[str, Any]:
+    """Return a row with its sentences as they stand, their braces open."""
+    source = rulebook.load().sources.get(rule.source or "")
+    return {
+        "id": rule.id,
+        "table": rule.table,
+        "severity": rule.severity.word,
+        "basis": rule.basis.value,
+        **{name: catalogue.template(f"rules.{rule.id}.{name}", language) for name in ("says", "why", "do")},
+        "source": None
+        if source is None
+        else {
+            "title": source.title,
+            "publisher": source.publisher,
+            "year": source.year,
+            "where": source.where,
+            "locator": rule.locator,
+        },
+        "retired": rule.retired,
+    }
+
+
+def _read(name: str) -> str:
+    """Return the text of a file or of standard input."""
+    try:
+        raw = sys.stdin.buffer.read() if name == "-" else Path(name).read_bytes()
+        return raw.decode("utf-8-sig")
+    except OSError as error:
+        raise Refused(f"{name[:200]} cannot be read: {error.strerror}") from None
+    except ValueError:
+        raise Refused(f"{name[:200]} is not text in UTF-8") from None
+
+
+def _write(answer: object) -> None:
+    _say(json.dumps(answer, indent=2, ensure_ascii=False))
+
+
+def _say(text: str) -> None:
+    """Write UTF-8 whatever the terminal; half of a surrogate pair stays the escape that it came as."""
+    sys.stdout.buffer.write(text.encode("utf-8", "backslashreplace") + b"\n")
+    sys.stdout.buffer.flush()
+
+
+if __name__ == "__main__":
+    sys.exit(main())

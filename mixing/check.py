@@ -1,0 +1,115 @@
+"""The one entry point: a request for a mix check in, a report out."""
+
+from __future__ import annotations
+
+from decimal import localcontext
+from typing import Any
+
+from mixing import (
+    absurd,
+    cautions,
+    cleaning,
+    compatibility,
+    dosing,
+    gaps,
+    hose_end,
+    jar_test,
+    limits,
+    order,
+    protection,
+    report,
+    rulebook,
+)
+from mixing import doses as dosage
+from mixing import loads as loading
+from mixing import totals as totalling
+from mixing.faults import Faults
+from mixing.findings import settle, verdict
+from mixing.quantities import EXACT
+from mixing.request import MixRequest
+from mixing.request_reading import read_request
+from mixing.rulebook import Rulebook
+from mixing.spraying import total_ml
+
+
+def check_mix(mix: object, *, language: str = "en") -> dict[str, Any]:
+    """Return the report on a tank mix.
+
+    :param mix: the request as it came from JSON, a dict
+    :param language: `en` or `es`, of the sentences; all else is the same in both
+    :raises MixRequestError: for a request that cannot be understood, with every fault and no dose
+    """
+    with localcontext(EXACT):
+        return _report(read_request(mix), rulebook.load(), language)
+
+
+def check_request(request: MixRequest, *, rules: Rulebook, language: str = "en") -> dict[str, Any]:
+    """Return the report on a request that has been read, by the rules given.
+
+    :raises MixRequestError: where the products fill the tank
+    """
+    with localcontext(EXACT):
+        return _report(request, rules, language)
+
+
+def _report(request: MixRequest, rules: Rulebook, language: str) -> dict[str, Any]:
+    doses = dosage.doses(request)
+    _refuse_full_tank(request, doses)
+    loads = loading.loads(request, doses)
+    totals = totalling.totals(request, doses)
+    dial, dial_findings, dial_missing = hose_end.dial(request, doses)
+    limit_findings, limit_missing = limits.check(request, rules)
+    steps, order_findings = order.steps(request, loads)
+    re_entry, re_entry_findings, re_entry_missing = protection.re_entry(request)
+    harvest, harvest_missing = protection.harvest(request)
+    worn_findings, worn_missing = protection.findings(request)
+    findings = settle(
+        (
+            *compatibility.check(request, rules),
+            *limit_findings,
+            *dosing.findings(doses, loads),
+            *dial_findings,
+            *order_findings,
+            *re_entry_findings,
+            *worn_findings,
+        ),
+        order=request.order,
+    )
+    missing = gaps.in_order(
+        (
+            *limit_missing,
+            *dosing.missing(doses),
+            *(one for total in totals for one in total.missing),
+            *dial_missing,
+            *re_entry_missing,
+            *harvest_missing,
+            *worn_missing,
+            *gaps.of_request(request),
+        ),
+        products=request.order,
+    )
+    return {
+        "verdict": verdict(findings),
+        "findings": report.findings(findings, request, rules, language),
+        "not_checked": report.not_checked(missing),
+        "order": [step.as_json(number, language) for number, step in enumerate(steps, 1)],
+        "loads": report.loads(loads),
+        "totals": report.totals(totals),
+        "dial": report.dial(dial),
+        "year": report.year(limits.year(request, rules), rules) if request.at is not None else None,
+        "protection": report.protection(protection.union(one.label for one in request.products)),
+        "re_entry": report.re_entry(re_entry),
+        "harvest": report.harvest(harvest),
+        "jar_test": report.jar_test(jar_test.plan(request, findings), language),
+        "cleaning": [
+            {"step": number, "says": says} for number, says in enumerate(cleaning.steps(request, language), 1)
+        ],
+        "cautions": list(cautions.lines(request, language)),
+        "rules": {"version": rules.version, "count": rules.count},
+    }
+
+
+def _refuse_full_tank(request: MixRequest, doses: tuple[dosage.Dose, ...]) -> None:
+    faults = Faults()
+    absurd.note_full_tank((dose.job_ml for dose in doses), total_ml(request.spray), faults)
+    faults.refuse()

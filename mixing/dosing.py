@@ -1,0 +1,69 @@
+"""What the doses and loads of a tank show that the person must know, and what was missing for them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from decimal import Decimal
+
+from mixing import measuring
+from mixing.doses import Dose
+from mixing.findings import Basis, Finding, Missing, Severity
+from mixing.loads import Load, LoadDose, percent
+from mixing.quantities import plain
+
+FIVE_PERCENT = Decimal("0.05")
+
+
+def findings(doses: Sequence[Dose], loads: Sequence[Load]) -> tuple[Finding, ...]:
+    """Return what is wrong with the doses; one finding of a kind for each product."""
+    different = loads[-2:]  # full loads are alike
+    found: list[Finding] = []
+    for rank, dose in enumerate(doses):
+        found += _of_dose(dose)
+        found += _of_loads(dose, [load.products[rank] for load in different])
+    return tuple(found)
+
+
+def missing(doses: Iterable[Dose]) -> Iterator[Missing]:
+    """Yield what would be needed to say more about the doses."""
+    for dose in doses:
+        yield from dose.missing
+        if dose.product.label.packet and dose.product.label.packet_content is None:
+            yield Missing(f"label.packet_content:{dose.product.id}")
+
+
+def _caution(id: str, dose: Dose, **said: str) -> Finding:
+    parameters = {"product": dose.product.label.name, **said}
+    return Finding(id, Severity.CAUTION, Basis.PRACTICE, (dose.product.id,), parameters)
+
+
+def _of_dose(dose: Dose) -> Iterator[Finding]:
+    wanted = {one.what.partition(":")[0] for one in dose.missing}
+    if not wanted.isdisjoint(("label.density", "label.bulk_density")):
+        yield _caution("dose.cannot-be-turned", dose)
+    if "label.content" in wanted:
+        yield _caution("dose.content-unknown", dose)
+    if dose.product.label.packet and dose.product.label.packet_content is None:
+        yield _caution("dose.packet-content-unknown", dose)
+
+
+def _of_loads(dose: Dose, loads: Sequence[LoadDose]) -> Iterator[Finding]:
+    worst = max((load.error for load in loads if load.error is not None), key=abs, default=None)
+    if worst is not None and abs(worst) > FIVE_PERCENT:
+        yield _caution("dose.measuring-error", dose, error=percent(worst) or "")
+    if any(load.measure == () and load.error is None for load in loads):
+        yield _caution("dose.no-measure", dose)
+    yield from _of_packets(dose, loads)
+
+
+def _of_packets(dose: Dose, loads: Sequence[LoadDose]) -> Iterator[Finding]:
+    content = dose.product.label.packet_content
+    if not dose.product.label.packet or content is None:
+        return
+    packet = measuring.packet_amount(dose, content)
+    for load in loads:
+        if load.exact is None or packet is None:
+            continue
+        if not measuring.whole_packets(dose, load.exact.value):
+            yield _caution("dose.part-packet", dose, packets=plain(load.exact.value / packet, 2))
+            return

@@ -1,0 +1,196 @@
+"""Writes a report as JSON values: every field of the contract, in its order, null where there is nothing."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+from mixing import catalogue
+from mixing.findings import Basis, Finding, Missing
+from mixing.hose_end import Amounts, Dial
+from mixing.jar_test import JarTest
+from mixing.limits import YearLine
+from mixing.loads import Load, LoadDose, percent
+from mixing.protection import Harvest, Protection, ReEntry
+from mixing.quantities import Quantity
+from mixing.request import MixRequest
+from mixing.rulebook import Rulebook, Source
+from mixing.totals import Total
+
+Json = dict[str, Any]
+
+
+def amount(quantity: Quantity | None) -> dict[str, str] | None:
+    """Return a quantity as JSON, null where there is none."""
+    return None if quantity is None else quantity.as_json()
+
+
+def tenths(quantity: Quantity | None) -> dict[str, str] | None:
+    """Return a quantity that has been rounded to one decimal, with that decimal."""
+    return None if quantity is None else {"value": format(quantity.value, "f"), "unit": quantity.unit}
+
+
+def findings(found: Iterable[Finding], request: MixRequest, rulebook: Rulebook, language: str) -> list[Json]:
+    """Return the findings with their sentences and sources."""
+    labels = {product.id: product.label for product in request.products}
+    return [_finding(one, labels, rulebook, language) for one in found]
+
+
+def _finding(one: Finding, labels: dict[str, Any], rulebook: Rulebook, language: str) -> Json:
+    why = f"rules.{one.id}.why"
+    return {
+        "id": one.id,
+        "severity": one.severity.word,
+        "basis": one.basis.value,
+        "products": list(one.products),
+        "says": catalogue.render(f"rules.{one.id}.says", one.parameters, language),
+        "why": catalogue.render(why, one.parameters, language) if catalogue.has(why) else None,
+        "do": catalogue.render(f"rules.{one.id}.do", one.parameters, language),
+        "source": _source_of(one, labels, rulebook),
+        "may_be_overridden": one.may_be_overridden,
+    }
+
+
+def _source_of(one: Finding, labels: dict[str, Any], rulebook: Rulebook) -> Json | None:
+    """Return the publication, or the label that a finding rests on; practice and silence have none."""
+    published = rulebook.source_of(one)
+    if published is not None:
+        return source(published, rulebook.rule(one.id).locator)
+    if one.basis is not Basis.LABEL or not one.products:
+        return None
+    label = labels[one.products[0]]
+    return {"title": label.name, "publisher": None, "year": None, "where": label.registration}
+
+
+def source(published: Source, locator: str | None = None) -> Json:
+    """Return a source, with the place in it."""
+    where = f"{published.where}, {locator}" if locator else published.where
+    return {
+        "title": published.title,
+        "publisher": published.publisher,
+        "year": published.year,
+        "where": where,
+    }
+
+
+def not_checked(missing: Iterable[Missing]) -> list[Json]:
+    """Return what was not checked, and why not."""
+    return [{"what": one.what, "why": one.why} for one in missing]
+
+
+def loads(all_loads: Sequence[Load]) -> list[Json]:
+    """Return the loads; full ones are alike and are written once."""
+    written: list[Json] = []
+    for load in all_loads:
+        alike = written[-1] if written and load.products is all_loads[load.number - 2].products else None
+        written.append(
+            {**alike, "number": load.number}
+            if alike
+            else {
+                "number": load.number,
+                "spray": load.spray.as_json(),
+                "water": load.water.as_json(),
+                "products": [_load_dose(dose) for dose in load.products],
+            }
+        )
+    return written
+
+
+def _load_dose(dose: LoadDose) -> Json:
+    return {
+        "id": dose.id,
+        "exact": amount(dose.exact),
+        "measure": None if dose.measure is None else [one.as_json() for one in dose.measure],
+        "error_percent": percent(dose.error),
+        "base": tenths(dose.base),
+    }
+
+
+def totals(all_totals: Iterable[Total]) -> list[Json]:
+    """Return what the job takes of each product."""
+    return [
+        {
+            "id": total.id,
+            "exact": amount(total.exact),
+            "base": tenths(total.base),
+            "per_area": amount(total.per_area),
+            "metal": [
+                {"of": metal.of, "amount": tenths(metal.amount), "from": metal.given_by}
+                for metal in total.metal
+            ],
+        }
+        for total in all_totals
+    ]
+
+
+def dial(found: Dial | None) -> Json | None:
+    """Return the dial of a hose-end sprayer."""
+    if found is None:
+        return None
+    return {
+        "setting": amount(found.setting),
+        "wanted": amount(found.wanted),
+        "error_percent": percent(found.error),
+        "premix": _amounts(found.premix),
+        "per_jar": None if found.per_jar is None else _amounts(found.per_jar),
+        "water": amount(found.water),
+        "water_per_jar": amount(found.water_per_jar),
+        "jar_makes": amount(found.jar_makes),
+        "jars": found.jars,
+    }
+
+
+def _amounts(amounts: Amounts) -> list[Json]:
+    return [{"id": product, "amount": amount(quantity)} for product, quantity in amounts]
+
+
+def year(lines: Iterable[YearLine], rulebook: Rulebook) -> list[Json]:
+    """Return what was used of limited substances, and what it will be after this tank."""
+    return [_year(line, rulebook) for line in lines]
+
+
+def _year(line: YearLine, rulebook: Rulebook) -> Json:
+    return {
+        "of": line.of,
+        "used": amount(line.used),
+        "after": amount(line.after),
+        "maximum": amount(line.maximum),
+        "source": None,
+    }
+
+
+def protection(worn: Protection) -> Json:
+    """Return what to wear and the strictest signal word."""
+    return {
+        "handler": list(worn.handler),
+        "early_entry": list(worn.early_entry),
+        "signal_word": worn.signal_word,
+    }
+
+
+def re_entry(found: ReEntry) -> Json:
+    """Return the longest interval and its end."""
+    return {
+        "interval": amount(found.interval),
+        "until": None if found.until is None else found.until.isoformat(),
+    }
+
+
+def harvest(found: Harvest) -> Json:
+    """Return the longest wait and the first day of harvest."""
+    return {
+        "interval": amount(found.interval),
+        "not_before": None if found.not_before is None else found.not_before.isoformat(),
+    }
+
+
+def jar_test(test: JarTest, language: str) -> Json:
+    """Return the jar test."""
+    return {
+        "needed": test.needed,
+        "why": test.why.render(language),
+        "water": test.water.as_json(),
+        "amounts": [{"id": one.id, "amount": amount(one.amount)} for one in test.amounts],
+        "wait": test.wait.as_json(),
+        "look_for": [sign.render(language) for sign in test.look_for],
+    }
