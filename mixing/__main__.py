@@ -5,7 +5,7 @@
     python -m mixing rules [--json]      the rule tables, one row a line
     python -m mixing explain RULE-ID     what one row says, why, and who says so
 
-FILE may be `-` for standard input. Faults go to standard output as {"errors": [...]}, nothing to standard error.
+FILE may be `-` for standard input. Faults go to standard output as {"errors": [...]}, nothing elsewhere.
 """
 
 from __future__ import annotations

@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from decimal import Decimal
 
 from mixing import spraying
+from mixing.doses import Dose
 from mixing.faults import TOP, Faults, Place
 from mixing.labels import Label
 from mixing.quantities import Quantity, plain
@@ -38,12 +39,10 @@ def note_loads(request: MixRequest, faults: Faults) -> None:
         faults.add((TOP, "spray"), "out_of_range", detail)
 
 
-def note_full_tank(volumes_ml: Iterable[Decimal | None], total_ml: Decimal | None, faults: Faults) -> None:
-    """Note products that leave no room for water.
-
-    :param volumes_ml: what each product takes of the whole spray [mL], None where it is not known
-    """
-    taken = sum((volume for volume in volumes_ml if volume is not None), Decimal(0))
-    if total_ml is not None and taken >= total_ml:
+def note_full_tank(request: MixRequest, doses: Iterable[Dose], faults: Faults) -> None:
+    """Note products that leave no room for water."""
+    total = spraying.total_ml(request.spray)
+    taken = sum((dose.job_ml for dose in doses if dose.job_ml is not None), Decimal(0))
+    if total is not None and taken >= total:
         detail = "the products alone fill the tank and leave no room for water: is a rate in the wrong unit?"
         faults.add((TOP, "products"), "out_of_range", detail)

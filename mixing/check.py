@@ -29,7 +29,6 @@ from mixing.quantities import EXACT
 from mixing.request import MixRequest
 from mixing.request_reading import read_request
 from mixing.rulebook import Rulebook
-from mixing.spraying import total_ml
 
 
 def check_mix(mix: object, *, language: str = "en") -> dict[str, Any]:
@@ -96,7 +95,7 @@ def _report(request: MixRequest, rules: Rulebook, language: str) -> dict[str, An
         "loads": report.loads(loads),
         "totals": report.totals(totals),
         "dial": report.dial(dial),
-        "year": report.year(limits.year(request, rules), rules) if request.at is not None else None,
+        "year": report.year(limits.year(request, rules)) if request.at is not None else None,
         "protection": report.protection(protection.union(one.label for one in request.products)),
         "re_entry": report.re_entry(re_entry),
         "harvest": report.harvest(harvest),
@@ -111,5 +110,5 @@ def _report(request: MixRequest, rules: Rulebook, language: str) -> dict[str, An
 
 def _refuse_full_tank(request: MixRequest, doses: tuple[dosage.Dose, ...]) -> None:
     faults = Faults()
-    absurd.note_full_tank((dose.job_ml for dose in doses), total_ml(request.spray), faults)
+    absurd.note_full_tank(request, doses, faults)
     faults.refuse()

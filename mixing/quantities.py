@@ -303,7 +303,7 @@ def parse_decimal(raw: object, *, field: str = "value") -> Decimal:
     if not isinstance(raw, str):
         raise QuantityError(
             "not_a_decimal",
-            f'write the number as text in plain digits, such as "2.5", not {str(raw)[:40]}',
+            f'write the number as text in plain digits, such as "2.5", not as {type(raw).__name__}',
             field,
         )
     if not DECIMAL.match(raw):
@@ -338,7 +338,7 @@ def quantity_faults(raw: object, *, dimensions: Iterable[str] | None = None) -> 
             'a quantity is written {"value": "2.5", "unit": "tbsp"}: a number without its unit is not taken',
         )
         return
-    for extra in sorted(set(map(str, raw)) - {"value", "unit"}):
+    for extra in sorted({name for name in raw if isinstance(name, str)} - {"value", "unit"}):
         yield QuantityError("unknown_field", "a quantity has a value and a unit, nothing else", extra)
     if raw.get("value") is None:
         yield QuantityError("required", "the value is missing", "value")

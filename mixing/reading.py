@@ -78,7 +78,9 @@ class Reader:
             self.faults.add(at, "invalid", f"{what} is written as an object in braces, not as {_kind(raw)}")
             return None
         if not known.issuperset(raw):
-            for extra in sorted(str(key) for key in raw if key not in known):
+            if not all(isinstance(key, str) for key in raw):
+                self.faults.add(at, "invalid", f"the names of the fields of {what} are texts")
+            for extra in sorted(key for key in raw if isinstance(key, str) and key not in known):
                 hint = near(extra, known) or f"; it has {', '.join(sorted(known))}"
                 self.faults.add((at, extra), "unknown_field", f"{what} has no field {extra[:60]!r}{hint}")
         return raw

@@ -30,8 +30,8 @@ def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     found = dict(pairs)
     if len(found) == len(pairs):
         return found
-    seen: set[str] = set()
-    twin = next(name for name, _ in pairs if name in seen or seen.add(name))
+    names = [name for name, _ in pairs]
+    twin = next(name for rank, name in enumerate(names) if name in names[:rank])
     raise ValueError(f"the field {twin[:60]!r} stands twice in one object")
 
 

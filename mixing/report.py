@@ -59,7 +59,7 @@ def _source_of(one: Finding, labels: dict[str, Any], rulebook: Rulebook) -> Json
     if one.basis is not Basis.LABEL or not one.products:
         return None
     label = labels[one.products[0]]
-    return {"title": label.name, "publisher": None, "year": None, "where": label.registration}
+    return _label_source(label.name, label.registration)
 
 
 def source(published: Source, locator: str | None = None) -> Json:
@@ -144,19 +144,25 @@ def _amounts(amounts: Amounts) -> list[Json]:
     return [{"id": product, "amount": amount(quantity)} for product, quantity in amounts]
 
 
-def year(lines: Iterable[YearLine], rulebook: Rulebook) -> list[Json]:
+def year(lines: Iterable[YearLine]) -> list[Json]:
     """Return what was used of limited substances, and what it will be after this tank."""
-    return [_year(line, rulebook) for line in lines]
+    return [
+        {
+            "of": line.of,
+            "used": amount(line.used),
+            "after": amount(line.after),
+            "maximum": amount(line.maximum),
+            "source": _label_source(line.label, None) if line.source is None else source(line.source),
+            "years": line.years,
+        }
+        for line in lines
+    ]
 
 
-def _year(line: YearLine, rulebook: Rulebook) -> Json:
-    return {
-        "of": line.of,
-        "used": amount(line.used),
-        "after": amount(line.after),
-        "maximum": amount(line.maximum),
-        "source": None,
-    }
+def _label_source(name: str | None, registration: str | None) -> Json | None:
+    if name is None:
+        return None
+    return {"title": name, "publisher": None, "year": None, "where": registration}
 
 
 def protection(worn: Protection) -> Json:

@@ -6,7 +6,7 @@ import re
 from datetime import datetime
 from decimal import Decimal
 
-from mixing import absurd, quantities, reading
+from mixing import absurd, doses, quantities, reading
 from mixing.faults import TOP, Place, near
 from mixing.label_reading import read_label
 from mixing.quantities import QuantityError
@@ -86,6 +86,8 @@ def _request(raw: object, read: Reader) -> MixRequest | None:
         measures=_measures(get("measures"), (TOP, "measures"), read),
     )
     absurd.note_loads(request, read.faults)
+    if read.faults:
+        absurd.note_full_tank(request, doses.doses(request), read.faults)
     return request
 
 
