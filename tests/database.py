@@ -32,7 +32,7 @@ def use_throw_away_server() -> None:
     """Let the settings speak of the tests' own server, which starts at the first connection."""
     for address in settings.DATABASES.values():
         if "EMBEDDED" in address:
-            folder = settings.BASE_DIR / ".orchard" / "postgres-test"
+            folder = settings.STATE_DIR / "postgres-test"
             address["EMBEDDED"] = {"base": folder, "durable": False}
 
 
@@ -116,7 +116,8 @@ def _drop(server: "psycopg.Connection[Any]", name: str) -> None:
 
 def _state_of_tables() -> str:
     """Return a short hash of all that shapes a prepared database."""
-    state = hashlib.sha256(f"{django.get_version()} {sys.version_info[:2]}".encode())
+    owner = connections["owner"].settings_dict["USER"]
+    state = hashlib.sha256(f"{owner} {django.get_version()} {sys.version_info[:2]}".encode())
     for path in sorted(_shaping_files()):
         state.update(path.read_bytes())
     return state.hexdigest()[:16]

@@ -15,8 +15,8 @@ from orchard.config import embedded
 
 def main() -> None:
     base = Path(sys.argv[1])
-    found = json.loads((base / "server.json").read_text()) if _join(base) else {}
-    print(json.dumps(found), flush=True)
+    _join(base)
+    print((base / "server.json").read_text(), flush=True)
     for statement in sys.stdin:
         server = embedded.join(base=base, durable=True)
         with psycopg.connect(
@@ -27,7 +27,8 @@ def main() -> None:
             dbname="orchard",
         ) as connection:
             cursor = connection.execute(statement)
-            print(json.dumps([row[0] for row in cursor] if cursor.description else []), flush=True)
+            found = [row[0] for row in cursor] if cursor.description else []
+        print(json.dumps(found), flush=True)  # now that it is committed
 
 
 def _join(base: Path) -> embedded.Server:

@@ -22,10 +22,11 @@ def has(right: str, table: str) -> bool:
 def test_the_tests_speak_as_the_web_role_and_not_as_a_superuser() -> None:
     with connection.cursor() as cursor:
         cursor.execute(
-            "SELECT current_user, rolsuper, rolbypassrls FROM pg_roles WHERE rolname = current_user"
+            "SELECT pg_has_role(current_user, 'orchard_web', 'USAGE'), rolsuper, rolbypassrls"
+            " FROM pg_roles WHERE rolname = current_user"
         )
 
-        assert cursor.fetchone() == ("orchard_web", False, False)
+        assert cursor.fetchone() == (True, False, False)
 
 
 def test_the_web_role_cannot_change_a_table() -> None:
