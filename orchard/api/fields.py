@@ -296,6 +296,26 @@ class ListQuery(Query):
     updated_since = Moment(required=False, help_text="changed at or after this moment")
 
 
+class Flag(serializers.BooleanField):
+    """true or false in an address."""
+
+
+class ArchivedQuery(ListQuery):
+    """What a list takes from which things can be put away."""
+
+    archived = Flag(required=False, help_text="true: those that were put away as well")
+
+
+def between(query: type[Query], field: type[serializers.Field], *, since: str, until: str) -> None:
+    """Give a query the names `from` and `to`, which are no names in Python.
+
+    :param since: what the service calls `from`
+    :param until: what the service calls `to`
+    """
+    query._declared_fields["from"] = field(required=False, source=since)  # type: ignore[attr-defined]
+    query._declared_fields["to"] = field(required=False, source=until)  # type: ignore[attr-defined]
+
+
 class MadeBy(serializers.Serializer):
     """Who made it."""
 

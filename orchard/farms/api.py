@@ -29,6 +29,7 @@ from orchard.api.fields import (
     Text,
     Word,
     YesNo,
+    between,
     wrong,
 )
 from orchard.api.refusals import Fault, Refusal, RoleNotAllowed
@@ -279,8 +280,7 @@ class AuditQuery(Query):
     outcome = Word(["done", "refused"], required=False)
 
 
-AuditQuery._declared_fields["from"] = Moment(required=False, source="since")  # type: ignore[attr-defined]
-AuditQuery._declared_fields["to"] = Moment(required=False, source="until")  # type: ignore[attr-defined]
+between(AuditQuery, Moment, since="since", until="until")
 
 
 class Audit(Collection):

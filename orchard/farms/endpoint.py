@@ -26,7 +26,7 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from orchard.api import bodies, idempotency, pages, problems
-from orchard.api.fields import Input, ListQuery, Query
+from orchard.api.fields import ArchivedQuery, Input, ListQuery, Query
 from orchard.api.problems import faults_in
 from orchard.api.refusals import (
     Conflict,
@@ -324,6 +324,20 @@ class Making(Collection):
         return self.once(self._post)
 
 
+class PutAway(Making):
+    """A list from which what was put away is left out unless asked for. Write `all_rows`."""
+
+    query: ClassVar[type[Query]] = ArchivedQuery
+
+    def all_rows(self) -> QuerySet[Any]:
+        """Return the farm's rows."""
+        raise NotImplementedError
+
+    def rows(self, *, archived: bool | None = None, **filters: Any) -> QuerySet[Any]:
+        rows = self.all_rows().filter(**filters)
+        return rows if archived or self.request.method != "GET" else rows.filter(archived=False)
+
+
 class Single(Endpoint):
     """One row. Write `rows`, and `change` or `remove` where it may be changed or deleted."""
 
@@ -335,7 +349,7 @@ class Single(Endpoint):
 
     def find(self, **kwargs: Any) -> None:
         rows = self.rows()
-        if self.request.method not in READS:
+        if self.request.method not in READS and self.request.method in self.allowed_methods:
             rows = rows.select_for_update(of=("self",), no_key=True)
         self.thing = rows.filter(id=kwargs["id"]).first()
         if self.thing is None:
