@@ -58,9 +58,8 @@ def _report(request: MixRequest, rules: Rulebook, language: str) -> dict[str, An
     totals = totalling.totals(request, doses)
     dial, dial_findings, dial_missing = hose_end.dial(request, doses)
     limit_findings, limit_missing = limits.check(request, rules)
-    steps, order_findings = order.steps(request, loads)
-    re_entry, re_entry_findings, re_entry_missing = protection.re_entry(request)
-    harvest, harvest_missing = protection.harvest(request)
+    steps, order_findings = order.steps(request, loads, premix_water=dial.water if dial else None)
+    waiting = protection.waiting(request)
     worn_findings, worn_missing = protection.findings(request)
     findings = settle(
         (
@@ -69,7 +68,7 @@ def _report(request: MixRequest, rules: Rulebook, language: str) -> dict[str, An
             *dosing.findings(doses, loads),
             *dial_findings,
             *order_findings,
-            *re_entry_findings,
+            *waiting.findings,
             *worn_findings,
         ),
         order=request.order,
@@ -80,8 +79,7 @@ def _report(request: MixRequest, rules: Rulebook, language: str) -> dict[str, An
             *dosing.missing(doses),
             *(one for total in totals for one in total.missing),
             *dial_missing,
-            *re_entry_missing,
-            *harvest_missing,
+            *waiting.missing,
             *worn_missing,
             *gaps.of_request(request),
         ),
@@ -97,8 +95,8 @@ def _report(request: MixRequest, rules: Rulebook, language: str) -> dict[str, An
         "dial": report.dial(dial),
         "year": report.year(limits.year(request, rules)) if request.at is not None else None,
         "protection": report.protection(protection.union(one.label for one in request.products)),
-        "re_entry": report.re_entry(re_entry),
-        "harvest": report.harvest(harvest),
+        "re_entry": report.re_entry(waiting.re_entry),
+        "harvest": report.harvest(waiting.harvest),
         "jar_test": report.jar_test(jar_test.plan(request, findings), language),
         "cleaning": [
             {"step": number, "says": says} for number, says in enumerate(cleaning.steps(request, language), 1)

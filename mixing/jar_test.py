@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal, localcontext
+from functools import lru_cache
 
 from mixing import doses, quantities, spraying
 from mixing.catalogue import Text
@@ -21,7 +22,10 @@ from mixing.request import MixRequest, Product, Spray
 US_JAR = Quantity(Decimal(1), "qt")
 METRIC_JAR = Quantity(Decimal(1), "L")
 WAIT = Quantity(Decimal(15), "min")
-LOOK_FOR = ("layers", "clumps", "flakes", "gel", "oil", "foam", "heat", "smooth")
+LOOK_FOR = tuple(
+    Text(f"jar_test.look_for.{sign}")
+    for sign in ("layers", "clumps", "flakes", "gel", "oil", "foam", "heat", "smooth")
+)
 # Below these, a spoon or a scale of the larger unit shows nothing.
 SMALLER = {
     "volume": (("fl_oz", Decimal(1), "tsp"), ("tsp", Decimal("0.125"), "mL")),
@@ -68,7 +72,7 @@ def plan(request: MixRequest, findings: Iterable[Finding], asking: frozenset[str
         water=water,
         amounts=amounts,
         wait=WAIT,
-        look_for=tuple(Text(f"jar_test.look_for.{sign}") for sign in LOOK_FOR),
+        look_for=LOOK_FOR,
     )
 
 
@@ -86,27 +90,35 @@ def amount(product: Product, request: MixRequest, water: Quantity) -> Quantity |
     volume, or a rate in ppm its content.
     Example: 1.5 tbsp/gal in 1 qt is 0.375 tbsp, given as 1.125 tsp.
     """
-    millilitres, rate = water.in_base(), product.rate
-    per = rate.dimension.rpartition("/")[2]
+    rate = product.rate
+    per, unit = rate.dimension.rpartition("/")[2], doses.amount_unit(product, request)
     if per in ("area", "tree", "length"):
-        per_ml = _per_ml(rate, request.spray, per)
+        strength = _per_ml(rate, request.spray, per)
+    elif rate.dimension == "ppm":
+        strength = _of_job(product, request)
     else:
-        per_ml = _strength(product, request)
-    if per_ml is None:
-        return None
-    unit = doses.amount_unit(product, request)
-    return measurable(Quantity(per_ml * millilitres / quantities.unit(unit).above, unit))
+        spray = request.spray
+        if spray is None or spray.dilute_volume_per_area is None or product.label.adjuvant:
+            return _of_rate(rate, unit, water)
+        strength = _concentrated(rate, spray)
+    return None if strength is None else _in_jar(strength, unit, water)
 
 
-def _strength(product: Product, request: MixRequest) -> Decimal | None:
-    """g or mL of product in a mL of spray as made: stronger than the rate where concentrate is sprayed."""
-    if product.rate.dimension == "ppm":
-        return _of_job(product, request)
-    made, dilute = spraying.total_ml(request.spray), spraying.dilute_ml(request.spray)
-    strength = product.rate.in_base()
-    if made is None or dilute is None or made == dilute or product.label.adjuvant:
-        return strength
-    return strength * dilute / made
+@lru_cache(maxsize=4096)
+def _of_rate(rate: Quantity, unit: str, water: Quantity) -> Quantity:
+    return _in_jar(rate.in_base(), unit, water)
+
+
+def _in_jar(strength: Decimal, unit: str, water: Quantity) -> Quantity:
+    """Return what so much water takes at a strength [g/mL or mL/mL]."""
+    with localcontext(EXACT):
+        return measurable(Quantity(strength * water.in_base() / quantities.unit(unit).above, unit))
+
+
+def _concentrated(rate: Quantity, spray: Spray) -> Decimal:
+    """g or mL of product in a mL of spray as it is made, where a rate is meant for the dilute volume."""
+    made, dilute = spraying.total_ml(spray), spraying.dilute_ml(spray)
+    return rate.in_base() if made is None or dilute is None else rate.in_base() * dilute / made
 
 
 def _of_job(product: Product, request: MixRequest) -> Decimal | None:
@@ -139,6 +151,6 @@ def measurable(quantity: Quantity) -> Quantity:
     if quantity.unit not in spraying.US_VOLUMES and quantity.unit not in US_MASSES:
         return quantity
     for large, least, small in SMALLER[dimension]:
-        if quantity.in_base() < Quantity(least, large).in_base():
+        if spraying.rounded(quantity.in_base()) < Quantity(least, large).in_base():
             quantity = quantity.to(small)
     return quantity

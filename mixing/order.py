@@ -1,43 +1,33 @@
-"""In which order things go into the tank, step by step, with amounts for the first load.
+"""The steps of mixing, one after the other, with amounts for the first load.
 
-Places come from published orders (rules/order.toml): our cautious default decides, and where a publisher
-would turn two of these products round a note says so. What a label says of order comes before all of that.
+What goes in before what is decided in `sequence`. Steps that differ only in amounts are worked out once and
+kept: a farm mixes few kinds of tank.
 """
 
 from __future__ import annotations
 
-import heapq
-import tomllib
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
-from functools import cache, lru_cache
-from pathlib import Path
+from functools import lru_cache
 from typing import Any, Protocol
-from weakref import WeakKeyDictionary
 
-from mixing import chemistry
+from mixing import sequence
 from mixing.catalogue import Text
 from mixing.findings import Basis, Finding, Severity
 from mixing.formulation_types import formulation_type
-from mixing.labels import Label
 from mixing.quantities import EXACT, Quantity
 from mixing.request import MixRequest, Product, SprayerKind
+from mixing.sequence import OWN_PLACE, Edges, practice
 
-TABLE = Path(__file__).parent / "rules" / "order.toml"
-BY_HAND = frozenset((SprayerKind.HAND_PUMP, SprayerKind.BACKPACK))
-OWN_PLACE = frozenset(
-    (
-        "water_conditioner",
-        "compatibility_agent",
-        "antifoam",
-        "drift_retardant",
-        "oil",
-        "surfactant",
-        "sticker",
-        "nutrient",
-    )
-)
+HUNDRED = Decimal(100)
+WAYS = {
+    SprayerKind.HAND_PUMP: "by_hand",
+    SprayerKind.BACKPACK: "by_hand",
+    SprayerKind.HOSE_END_DIAL: "dial",
+    SprayerKind.HOSE_END_RATIO: "ratio",
+}
+MIXING_NOTES = ("soluble_dry", "dry", "capsule", "suspension", "oil_dispersion", "emulsion")
 
 
 class Dose(Protocol):
@@ -60,51 +50,57 @@ class Load(Protocol):
     def products(self) -> Sequence[Dose]: ...
 
 
-@dataclass(frozen=True, slots=True)
-class Step:
-    """One thing to do. `action` is `fill`, `add`, `wait` or `agitate`; None where a part does not apply."""
+@dataclass(frozen=True, slots=True, eq=False)
+class Doing:
+    """A step without its amount. `action` is `fill`, `add`, `wait` or `agitate`."""
 
     action: str
+    note: Text
     what: str | None = None
     product: str | None = None
-    amount: Quantity | None = None
     duration: Quantity | None = None
-    note: Text | None = None
+    last_fill: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One thing to do, and how much of it where that can be said."""
+
+    doing: Doing
+    amount: Quantity | None
 
     def as_json(self, number: int, language: str) -> dict[str, Any]:
         """Return the step as it stands in the report."""
-        step: dict[str, Any] = {"step": number, "action": self.action}
-        if self.what is not None:
-            step["what"] = self.what
-        if self.product is not None:
-            step["product"] = self.product
+        step = _doing_json(self.doing, number, language).copy()
         if self.amount is not None:
             step["amount"] = self.amount.as_json()
-        if self.duration is not None:
-            step["for"] = self.duration.as_json()
-        if self.note is not None:
-            step["note"] = self.note.render(language)
+        elif "amount" in step:
+            del step["amount"]
         return step
 
 
+@lru_cache(maxsize=4096)
+def _doing_json(doing: Doing, number: int, language: str) -> dict[str, Any]:
+    """Return a step with an empty place for its amount; the caller copies it."""
+    step: dict[str, Any] = {"step": number, "action": doing.action}
+    if doing.what is not None:
+        step["what"] = doing.what
+    if doing.product is not None:
+        step["product"] = doing.product
+    if doing.action in ("fill", "add"):
+        step["amount"] = None
+    if doing.duration is not None:
+        step["for"] = doing.duration.as_json()
+    step["note"] = doing.note.render(language)
+    return step
+
+
 @dataclass(frozen=True, slots=True)
-class Profile:
-    """One published order: the publisher, and the step of each place that it speaks of."""
+class Plan:
+    """The steps of one kind of tank, and the pairs (first, second, publishers) that publishers turn round."""
 
-    id: str
-    publisher: str
-    ranks: Mapping[str, int]
-    start_share: tuple[Decimal, Decimal] | None
-
-
-@dataclass(frozen=True, slots=True)
-class Practice:
-    """Shares and times that are the same for every tank."""
-
-    start_share: Decimal
-    settle: Quantity
-    packet: Quantity
-    last: Quantity
+    doings: tuple[Doing, ...]
+    disputed: tuple[tuple[str, str, str], ...]
 
 
 def steps(
@@ -116,244 +112,34 @@ def steps(
     Where labels contradict each other there is no order to follow, hence no steps.
     """
     products = request.products
-    edges = label_edges(products)
-    sequence = arrange(products, edges)
-    if sequence is None:
+    edges = sequence.label_edges(products)
+    places = tuple((product.id, sequence.place_of(product.label)) for product in products)
+    plan = _plan(places, edges, WAYS.get(request.sprayer.kind, "machine"), bool(loads))
+    if plan is None:
         return (), (_contradiction(products, edges),)
-    findings = (*_about_products(products), *_disagreements(sequence, edges))
-    first = loads[0] if loads else None
+    findings = (*_about_products(products, places), *_disputes(plan, products))
     if request.sprayer.is_hose_end:
-        return _jar_steps(request, sequence, first, premix_water), findings
-    return _tank_steps(request, sequence, first), findings
-
-
-def arrange(
-    products: Sequence[Product], edges: frozenset[tuple[str, str]], profile: str | None = None
-) -> tuple[Product, ...] | None:
-    """Return the products in order: label edges first, then the places of the profile, then ids.
-
-    :param edges: (id that goes in before, id that goes in after)
-    :return: None where the edges run in a circle
-    """
-    ranks = profiles()[profile or default_profile()].ranks
-    by_id = {product.id: product for product in products}
-    waits = dict.fromkeys(by_id, 0)
-    for _, after in edges:
-        waits[after] += 1
-    ready = [(rank_of(by_id[id].label, ranks), id) for id, open_edges in waits.items() if not open_edges]
-    heapq.heapify(ready)
-    placed: list[Product] = []
-    while ready:
-        _, id = heapq.heappop(ready)
-        placed.append(by_id[id])
-        for before, after in edges:
-            if before == id:
-                waits[after] -= 1
-                if not waits[after]:
-                    heapq.heappush(ready, (rank_of(by_id[after].label, ranks), after))
-    return tuple(placed) if len(placed) == len(products) else None
-
-
-def rank_of(label: Label, ranks: Mapping[str, int]) -> int:
-    """Return the step of a label in a profile; what it does not name goes in with the unknown, late."""
-    found = ranks.get(place_of(label))
-    return ranks.get("unknown", len(ranks)) if found is None else found
-
-
-_PLACES: WeakKeyDictionary[Label, str] = WeakKeyDictionary()
-
-
-def place_of(label: Label) -> str:
-    """Return what a product counts as in a mixing order: `packet`, an adjuvant kind, `oil`, or its code."""
-    found = _PLACES.get(label)
-    if found is None:
-        found = _PLACES[label] = _place_of(label)
-    return found
-
-
-def _place_of(label: Label) -> str:
-    if label.packet:
-        return "packet"
-    if label.adjuvant in OWN_PLACE:
-        return str(label.adjuvant)
-    parts = chemistry.facts(label).parts
-    if parts and all("oil" in part for part in parts):
-        return "oil"
-    code = formulation_type(label.formulation)
-    if parts and all("nutrient" in part for part in parts) and "dry" not in code.groups:
-        return "nutrient"
-    return code.code if code.diluted_in == "water" else "unknown"
-
-
-def label_edges(products: Sequence[Product]) -> frozenset[tuple[str, str]]:
-    """Return (before, after) for every order that a label asks of a partner in this tank."""
-    edges = set()
-    for product in products:
-        mixing = product.label.mixing
-        if mixing is None or not (mixing.order_before or mixing.order_after):
-            continue
-        for partner in products:
-            if partner is product or partner.label.same_product == product.label.same_product:
-                continue
-            names = chemistry.groups(partner.label)
-            if _meets(mixing.order_before, names):
-                edges.add((product.id, partner.id))
-            if _meets(mixing.order_after, names):
-                edges.add((partner.id, product.id))
-    return frozenset(edges)
-
-
-def _meets(whats: Iterable[str], names: frozenset[str]) -> bool:
-    return any(what.casefold() in names for what in whats)
-
-
-def _contradiction(products: Sequence[Product], edges: frozenset[tuple[str, str]]) -> Finding:
-    circle = {product.id for product in products}
-    while True:
-        led = {after for before, after in edges if before in circle}
-        leading = {before for before, after in edges if after in circle}
-        if circle <= led & leading:
-            break
-        circle &= led & leading
-    names = [product.label.name for product in products if product.id in circle]
-    return Finding(
-        id="order.labels-contradict",
-        severity=Severity.STOP,
-        basis=Basis.LABEL,
-        products=tuple(product.id for product in products if product.id in circle),
-        parameters={"products": ", ".join(names)},
-    )
-
-
-def _about_products(products: Sequence[Product]) -> Iterable[Finding]:
-    for product in products:
-        if place_of(product.label) != "unknown":
-            continue
-        code = formulation_type(product.label.formulation)
-        if code.diluted_in in ("none", "oil"):
-            yield Finding(
-                id="order.not-for-water",
-                severity=Severity.CAUTION,
-                basis=Basis.PUBLISHED,
-                products=(product.id,),
-                parameters={"product": product.label.name, "code": code.code, "formulation": code.name},
-                source_key="formulations",
-            )
-        else:
-            yield Finding(
-                id="order.formulation-not-stated",
-                severity=Severity.CAUTION,
-                basis=Basis.PRACTICE,
-                products=(product.id,),
-                parameters={"product": product.label.name},
-            )
-
-
-def _disagreements(sequence: Sequence[Product], edges: frozenset[tuple[str, str]]) -> Iterable[Finding]:
-    for place, first in enumerate(sequence):
-        for second in sequence[place + 1 :]:
-            publishers = dissenters(place_of(first.label), place_of(second.label))
-            if publishers and (first.id, second.id) not in edges:
-                yield Finding(
-                    id="order.publishers-differ",
-                    severity=Severity.NOTE,
-                    basis=Basis.PUBLISHED,
-                    products=(first.id, second.id),
-                    parameters={
-                        "first": first.label.name,
-                        "second": second.label.name,
-                        "publishers": "; ".join(publishers),
-                    },
-                    source_key="sportsfield",
-                )
-
-
-@lru_cache(maxsize=4096)
-def dissenters(first: str, second: str) -> tuple[str, ...]:
-    """Return the publishers whose order puts the second place before the first."""
+        first, rest = None, premix_water
+    else:
+        first, rest = _fills(loads[0] if loads else None, _start_share(products))
+    doses = {dose.id: dose.exact for dose in loads[0].products} if loads else {}
     return tuple(
-        profile.publisher
-        for profile in profiles().values()
-        if profile.id != default_profile()
-        and first in profile.ranks
-        and second in profile.ranks
-        and profile.ranks[second] < profile.ranks[first]
-    )
+        Step(doing, amount)
+        for doing, amount in _with_amounts(plan.doings, first, rest, doses)
+        if not (doing.last_fill and amount is not None and not amount.value)
+    ), findings
 
 
-# From an order to steps
-
-
-def _tank_steps(request: MixRequest, sequence: Sequence[Product], load: Load | None) -> tuple[Step, ...]:
-    by_hand = request.sprayer.kind in BY_HAND
-    first, rest = _fills(load, _start_share(request.products))
-    found = [
-        Step(
-            "fill",
-            what="water",
-            amount=first,
-            note=Text("order.note.fill" if load else "order.note.fill_share"),
-        ),
-        Step("agitate", note=Text("order.note.agitate_by_hand" if by_hand else "order.note.agitate_machine")),
-    ]
-    for product in sequence:
-        found += _adding(product, load)
-    if rest is None or rest.value > 0:
-        found.append(Step("fill", what="water", amount=rest, note=Text("order.note.top_up")))
-    found.append(
-        Step(
-            "agitate",
-            duration=practice().last,
-            note=Text("order.note.keep_moving_by_hand" if by_hand else "order.note.keep_moving_machine"),
-        )
-    )
-    return tuple(found)
-
-
-def _jar_steps(
-    request: MixRequest, sequence: Sequence[Product], load: Load | None, water: Quantity | None
-) -> tuple[Step, ...]:
-    """A hose-end jar: products neat behind a dial, or topped up with water for a fixed ratio."""
-    dial = request.sprayer.kind is SprayerKind.HOSE_END_DIAL
-    found = []
-    for product in sequence:
-        found += _adding(product, load)
-    if not dial:
-        found.append(Step("fill", what="water", amount=water, note=Text("order.note.top_up_premix")))
-    found.append(
-        Step(
-            "agitate",
-            duration=practice().last,
-            note=Text("order.note.fill_jar_dial" if dial else "order.note.fill_jar_ratio"),
-        )
-    )
-    return tuple(found)
-
-
-def _adding(product: Product, load: Load | None) -> list[Step]:
-    place = place_of(product.label)
-    adding = Step("add", product=product.id, amount=_amount(load, product.id), note=_note(product.label))
-    if place == "packet":
-        return [adding, Step("wait", duration=practice().packet, note=Text("order.note.wait_packet"))]
-    return [adding, Step("agitate", duration=practice().settle, note=Text("order.note.agitate_between"))]
-
-
-def _amount(load: Load | None, id: str) -> Quantity | None:
-    if load is None:
-        return None
-    return next((dose.exact for dose in load.products if dose.id == id), None)
-
-
-def _note(label: Label) -> Text:
-    place = place_of(label)
-    if place in OWN_PLACE or place in ("packet", "unknown"):
-        return Text(f"order.note.add_{place}")
-    groups = formulation_type(place).groups
-    return next(
-        Text(f"order.note.add_{group}")
-        for group in ("soluble_dry", "dry", "capsule", "suspension", "oil_dispersion", "emulsion", "liquid")
-        if group in groups or group == "liquid"
-    )
+def _with_amounts(
+    doings: Iterable[Doing], first: Quantity | None, rest: Quantity | None, doses: dict[str, Quantity | None]
+) -> Iterator[tuple[Doing, Quantity | None]]:
+    for doing in doings:
+        if doing.product is not None:
+            yield doing, doses.get(doing.product)
+        elif doing.action == "fill":
+            yield doing, rest if doing.last_fill else first
+        else:
+            yield doing, None
 
 
 def _start_share(products: Sequence[Product]) -> Decimal:
@@ -363,7 +149,7 @@ def _start_share(products: Sequence[Product]) -> Decimal:
         for product in products
         if product.label.mixing is not None and product.label.mixing.order_fill_percent is not None
     ]
-    return EXACT.divide(max(asked), Decimal(100)) if asked else practice().start_share
+    return EXACT.divide(max(asked), HUNDRED) if asked else practice().start_share
 
 
 def _fills(load: Load | None, share: Decimal) -> tuple[Quantity | None, Quantity | None]:
@@ -375,45 +161,117 @@ def _fills(load: Load | None, share: Decimal) -> tuple[Quantity | None, Quantity
     return Quantity(first, water.unit), Quantity(EXACT.subtract(water.value, first), water.unit)
 
 
-# The table
+# One kind of tank
 
 
-def profiles() -> Mapping[str, Profile]:
-    """Return every published order by its id."""
-    return _table()[0]
+@lru_cache(maxsize=2048)
+def _plan(places: tuple[tuple[str, str], ...], edges: Edges, way: str, amounts: bool) -> Plan | None:
+    order = sequence.arrange(places, edges)
+    if order is None:
+        return None
+    place = dict(places)
+    adding = [doing for id in order for doing in _adding(id, place[id])]
+    if way in ("dial", "ratio"):
+        doings = [*adding, *_filling_the_jar(way)]
+    else:
+        doings = [*_starting(way, amounts), *adding, *_finishing(way)]
+    return Plan(tuple(doings), tuple(_disputed(order, place, edges)))
 
 
-def default_profile() -> str:
-    """Return the id of the order that decides."""
-    return _table()[1]
+def _starting(way: str, amounts: bool) -> list[Doing]:
+    return [
+        Doing("fill", Text("order.note.fill" if amounts else "order.note.fill_share"), what="water"),
+        Doing("agitate", Text(f"order.note.agitate_{way}")),
+    ]
 
 
-def practice() -> Practice:
-    """Return the shares and times that are the same for every tank."""
-    return _table()[2]
+def _adding(id: str, place: str) -> list[Doing]:
+    adding = Doing("add", _note(place), product=id)
+    if place == "packet":
+        return [adding, Doing("wait", Text("order.note.wait_packet"), duration=practice().packet)]
+    return [adding, Doing("agitate", Text("order.note.agitate_between"), duration=practice().settle)]
 
 
-@cache
-def _table() -> tuple[Mapping[str, Profile], str, Practice]:
-    with TABLE.open("rb") as file:
-        raw = tomllib.load(file)
-    found = {row["id"]: _profile(row, raw["sources"]) for row in raw["profile"]}
-    said = raw["practice"]
-    return (
-        found,
-        raw["default"]["profile"],
-        Practice(
-            start_share=Decimal(said["start_share"]),
-            settle=Quantity(Decimal(said["settle_minutes"]), "min"),
-            packet=Quantity(Decimal(said["packet_minutes"]), "min"),
-            last=Quantity(Decimal(said["last_minutes"]), "min"),
-        ),
+def _note(place: str) -> Text:
+    if place in OWN_PLACE or place in ("packet", "unknown"):
+        return Text(f"order.note.add_{place}")
+    groups = formulation_type(place).groups
+    return Text(f"order.note.add_{next((group for group in MIXING_NOTES if group in groups), 'liquid')}")
+
+
+def _finishing(way: str) -> list[Doing]:
+    return [
+        Doing("fill", Text("order.note.top_up"), what="water", last_fill=True),
+        Doing("agitate", Text(f"order.note.keep_moving_{way}"), duration=practice().last),
+    ]
+
+
+def _filling_the_jar(way: str) -> list[Doing]:
+    """A hose-end jar: products neat behind a dial, or topped up with water for a fixed ratio."""
+    water = [Doing("fill", Text("order.note.top_up_premix"), what="water", last_fill=True)]
+    stir = Doing("agitate", Text(f"order.note.fill_jar_{way}"), duration=practice().last)
+    return [*(water if way == "ratio" else ()), stir]
+
+
+def _disputed(order: list[str], place: dict[str, str], edges: Edges) -> Iterator[tuple[str, str, str]]:
+    for rank, first in enumerate(order):
+        for second in order[rank + 1 :]:
+            publishers = sequence.dissenters(place[first], place[second])
+            if publishers and (first, second) not in edges:
+                yield first, second, "; ".join(publishers)
+
+
+# What is to be said of it
+
+
+def _disputes(plan: Plan, products: Sequence[Product]) -> Iterator[Finding]:
+    if not plan.disputed:
+        return
+    names = {product.id: product.label.name for product in products}
+    for first, second, publishers in plan.disputed:
+        yield Finding(
+            id="order.publishers-differ",
+            severity=Severity.NOTE,
+            basis=Basis.PUBLISHED,
+            products=(first, second),
+            parameters={"first": names[first], "second": names[second], "publishers": publishers},
+            source_key="sportsfield",
+        )
+
+
+def _contradiction(products: Sequence[Product], edges: Edges) -> Finding:
+    round_and_round = sequence.circle((product.id for product in products), edges)
+    concerned = [product for product in products if product.id in round_and_round]
+    return Finding(
+        id="order.labels-contradict",
+        severity=Severity.STOP,
+        basis=Basis.LABEL,
+        products=tuple(product.id for product in concerned),
+        parameters={"products": ", ".join(product.label.name for product in concerned)},
     )
 
 
-def _profile(row: Mapping[str, Any], sources: Mapping[str, Any]) -> Profile:
-    ranks = {place: rank for rank, step in enumerate(row["sequence"]) for place in step}
-    share = None
-    if "start_share_from" in row:
-        share = Decimal(row["start_share_from"]), Decimal(row["start_share_to"])
-    return Profile(row["id"], sources[row["source"]]["publisher"], ranks, share)
+def _about_products(products: Sequence[Product], places: Iterable[tuple[str, str]]) -> Iterator[Finding]:
+    for product, (_, place) in zip(products, places, strict=True):
+        if place == "unknown":
+            yield _unknown(product)
+
+
+def _unknown(product: Product) -> Finding:
+    kind, name = formulation_type(product.label.formulation), product.label.name
+    if kind.diluted_in in ("none", "oil"):
+        return Finding(
+            id="order.not-for-water",
+            severity=Severity.CAUTION,
+            basis=Basis.PUBLISHED,
+            products=(product.id,),
+            parameters={"product": name, "code": kind.code, "formulation": kind.name},
+            source_key="formulations",
+        )
+    return Finding(
+        id="order.formulation-not-stated",
+        severity=Severity.CAUTION,
+        basis=Basis.PRACTICE,
+        products=(product.id,),
+        parameters={"product": name},
+    )

@@ -17,14 +17,15 @@ from functools import cache, lru_cache
 from pathlib import Path
 from typing import Any
 
-from mixing import uses
+from mixing import quantities, uses
 from mixing.findings import Basis, Finding, Missing, Severity
-from mixing.labels import Label, Use
+from mixing.labels import Label
 from mixing.quantities import Quantity
 from mixing.request import MixRequest, Product
 
 TABLE = Path(__file__).parent / "rules" / "protection.toml"
-DAY = Decimal(86400)
+SECONDS = quantities.SIMPLE["time"]
+DAY = SECONDS["d"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,37 +82,67 @@ def strictest_word(words: Iterable[str | None]) -> str | None:
     return min((word for word in words if word in order), key=order.index, default=None)
 
 
-def re_entry(request: MixRequest) -> tuple[ReEntry, tuple[Finding, ...], tuple[Missing, ...]]:
-    """Return the longest re-entry interval of the rows that apply, its end, and what is missing.
+@dataclass(frozen=True, slots=True)
+class Waiting:
+    """How long to stay out and to wait with the harvest, what is to be said of it, and what is missing."""
 
-    Where one product's interval is missing no end is given: the longest known one might be too short.
-    An adjuvant may lack one, since it is no pesticide.
+    re_entry: ReEntry
+    harvest: Harvest
+    findings: tuple[Finding, ...]
+    missing: tuple[Missing, ...]
+
+
+def waiting(request: MixRequest) -> Waiting:
+    """Return the longest intervals of the rows that apply, and the moments they end.
+
+    Where one product's interval is missing no end is given: the longest known one might be too short. An
+    adjuvant may lack one, since it is no pesticide. Day 0 is the date of `at` in its own offset; harvest is
+    allowed on day 0 + N.
     """
-    found = [(product, _longest(product, request, "re_entry")) for product in request.products]
-    silent = [product for product, interval in found if interval is None and not product.label.adjuvant]
-    longest = _max(interval for _, interval in found)
-    until = None
-    if request.at is not None and longest is not None and not silent:
-        until = request.at + timedelta(microseconds=int(longest.in_base() * 1_000_000))
-    return (
-        ReEntry(longest, until),
-        tuple(_not_stated("re-entry.not-stated", product, "cfr-170-407") for product in silent),
-        tuple(Missing(f"label.re_entry:{product.id}") for product in silent),
+    out: list[Quantity] = []
+    harvest: list[Quantity] = []
+    entry_unknown: list[Product] = []
+    harvest_unknown: list[Product] = []
+    for product in request.products:
+        rows = uses.applying(product.label, request).rows
+        entry_found = [row.re_entry for row in rows if row.re_entry is not None]
+        harvest_found = [row.pre_harvest for row in rows if row.pre_harvest is not None]
+        out += entry_found
+        harvest += harvest_found
+        if not entry_found and product.label.adjuvant is None:
+            entry_unknown.append(product)
+        if not harvest_found and product.label.adjuvant is None:
+            harvest_unknown.append(product)
+    return Waiting(
+        _re_entry(request, _longest(out), known=not entry_unknown),
+        _harvest(request, _longest(harvest), known=not harvest_unknown),
+        tuple(_not_stated("re-entry.not-stated", product, "cfr-170-407") for product in entry_unknown),
+        (
+            *(Missing(f"label.re_entry:{product.id}") for product in entry_unknown),
+            *(Missing(f"label.pre_harvest:{product.id}") for product in harvest_unknown),
+        ),
     )
 
 
-def harvest(request: MixRequest) -> tuple[Harvest, tuple[Missing, ...]]:
-    """Return the longest wait before harvest of the rows that apply, and the first day that is allowed.
+def _re_entry(request: MixRequest, longest: Quantity | None, *, known: bool) -> ReEntry:
+    if request.at is None or longest is None or not known:
+        return ReEntry(longest, None)
+    return ReEntry(longest, request.at + timedelta(microseconds=int(_seconds(longest) * 1_000_000)))
 
-    Day 0 is the date of `at` in its own offset; harvest is allowed on day 0 + N.
-    """
-    found = [(product, _longest(product, request, "pre_harvest")) for product in request.products]
-    silent = [product for product, interval in found if interval is None and not product.label.adjuvant]
-    longest = _max(interval for _, interval in found)
-    first = None
-    if request.at is not None and longest is not None and not silent:
-        first = request.at.date() + timedelta(days=_days(longest))
-    return Harvest(longest, first), tuple(Missing(f"label.pre_harvest:{product.id}") for product in silent)
+
+def _harvest(request: MixRequest, longest: Quantity | None, *, known: bool) -> Harvest:
+    if request.at is None or longest is None or not known:
+        return Harvest(longest, None)
+    days = (_seconds(longest) / DAY).to_integral_value(rounding=ROUND_CEILING)
+    return Harvest(longest, request.at.date() + timedelta(days=int(days)))
+
+
+def _longest(intervals: list[Quantity]) -> Quantity | None:
+    return max(intervals, key=_seconds, default=None)
+
+
+def _seconds(interval: Quantity) -> Decimal:
+    return interval.value * SECONDS[interval.unit]
 
 
 def findings(request: MixRequest) -> tuple[tuple[Finding, ...], tuple[Missing, ...]]:
@@ -136,19 +167,6 @@ def _not_stated(id: str, product: Product, source: str) -> Finding:
         parameters={"product": product.label.name},
         source_key=source,
     )
-
-
-def _longest(product: Product, request: MixRequest, name: str) -> Quantity | None:
-    rows: tuple[Use, ...] = uses.applying(product.label, request).rows
-    return _max(getattr(row, name) for row in rows)
-
-
-def _max(intervals: Iterable[Quantity | None]) -> Quantity | None:
-    return max((i for i in intervals if i is not None), key=Quantity.in_base, default=None)
-
-
-def _days(interval: Quantity) -> int:
-    return int((interval.in_base() / DAY).to_integral_value(rounding=ROUND_CEILING))
 
 
 @cache

@@ -6,7 +6,7 @@ import re
 
 import pytest
 
-from mixing import catalogue, order, protection
+from mixing import catalogue, protection, sequence
 from mixing.catalogue.catalogue import UnknownText, _texts, parameters_of
 
 UNITS = re.compile(
@@ -86,8 +86,8 @@ def test_every_item_of_protection_and_signal_word_has_a_name():
 
 
 def test_every_place_of_the_mixing_order_has_a_note():
-    for place in order.profiles()[order.default_profile()].ranks:
-        if place in order.OWN_PLACE or place in ("packet", "unknown"):
+    for place in sequence.profiles()[sequence.default_profile()].ranks:
+        if place in sequence.OWN_PLACE or place in ("packet", "unknown"):
             assert catalogue.has(f"order.note.add_{place}")
 
 

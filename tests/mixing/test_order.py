@@ -7,7 +7,7 @@ from decimal import localcontext
 from hypothesis import given
 from hypothesis import strategies as st
 
-from mixing import doses, loads, order
+from mixing import doses, loads, order, sequence
 from mixing.findings import Basis, Severity
 from mixing.formulation_types import all_types
 from mixing.order import Step
@@ -29,7 +29,7 @@ def findings_of(request: MixRequest) -> dict[str, tuple[str, ...]]:
 
 
 def added(request: MixRequest) -> list[str]:
-    return [step.product for step in steps_of(request) if step.product is not None]
+    return [step.doing.product for step in steps_of(request) if step.doing.product is not None]
 
 
 def test_copper_goes_in_before_oil():
@@ -53,10 +53,10 @@ def test_packets_go_in_first_and_dissolve_before_anything_else():
 
     done = steps_of(tank(conditioner, packet))
 
-    assert [step.product for step in done if step.action == "add"] == ["z", "a"]
-    place = next(n for n, step in enumerate(done) if step.product == "z")
-    assert done[place + 1].action == "wait"
-    assert "fully dissolved" in done[place + 1].note.render()
+    assert [step.doing.product for step in done if step.doing.action == "add"] == ["z", "a"]
+    place = next(n for n, step in enumerate(done) if step.doing.product == "z")
+    assert done[place + 1].doing.action == "wait"
+    assert "fully dissolved" in done[place + 1].doing.note.render()
 
 
 def test_dry_goes_before_flowable_before_emulsion_before_spreader():
@@ -79,10 +79,10 @@ def test_equals_go_in_by_their_ids():
 def test_the_tank_is_filled_to_half_first_and_topped_up_last():
     mix = tank(product("a", formulation="SC"), spray={"total": amount("10 gal")})
 
-    fills = [step.amount.as_json() for step in steps_of(mix) if step.action == "fill"]
+    fills = [step.amount.as_json() for step in steps_of(mix) if step.doing.action == "fill"]
 
     assert fills == [amount("2 gal"), amount("2 gal")]
-    assert [step.action for step in steps_of(mix)][:2] == ["fill", "agitate"]
+    assert [step.doing.action for step in steps_of(mix)][:2] == ["fill", "agitate"]
 
 
 def test_half_of_a_small_job_is_half_of_its_spray_not_of_the_tank():
@@ -95,7 +95,7 @@ def test_the_water_of_both_fillings_is_the_water_of_the_load():
     oil = product("oil", formulation="EC", rate="2 percent_vv", **OIL)
     mix = tank(oil, spray={"total": amount("4 gal")})
 
-    first, rest = (step.amount.value for step in steps_of(mix) if step.action == "fill")
+    first, rest = (step.amount.value for step in steps_of(mix) if step.doing.action == "fill")
 
     with localcontext(EXACT):
         assert first + rest == loads.loads(mix, doses.doses(mix))[0].water.value
@@ -112,7 +112,7 @@ def test_each_product_is_added_with_its_amount_for_the_first_load():
     copper = product("cu", formulation="WG", rate="1.5 tbsp/gal", bulk_density=amount("0.7 kg/L"))
     mix = tank(copper, spray={"total": amount("6 gal")})
 
-    assert [step.amount.as_json() for step in steps_of(mix) if step.product] == [amount("6 tbsp")]
+    assert [step.amount.as_json() for step in steps_of(mix) if step.doing.product] == [amount("6 tbsp")]
 
 
 def test_without_a_spray_volume_the_order_stands_without_amounts():
@@ -197,7 +197,7 @@ def test_a_dust_does_not_belong_in_a_spray_tank():
 
 def test_a_machine_agitates_and_a_backpack_is_shaken():
     by_hand, by_machine = (
-        steps_of(tank(product("a"), sprayer={"kind": kind, "tank": amount("4 gal")}))[1].note.render()
+        steps_of(tank(product("a"), sprayer={"kind": kind, "tank": amount("4 gal")}))[1].doing.note.render()
         for kind in ("backpack", "airblast")
     )
 
@@ -209,8 +209,8 @@ def test_a_dial_draws_neat_product_so_no_water_goes_into_the_jar():
     sprayer = {"kind": "hose_end_dial", "jar": amount("1 pt")}
     done = steps_of(tank(product("b", formulation="EC"), product("a", formulation="SC"), sprayer=sprayer))
 
-    assert [step.product for step in done if step.action == "add"] == ["a", "b"]
-    assert "fill" not in {step.action for step in done}
+    assert [step.doing.product for step in done if step.doing.action == "add"] == ["a", "b"]
+    assert "fill" not in {step.doing.action for step in done}
 
 
 FORMULATIONS = st.sampled_from([*sorted(all_types()), None])
@@ -255,7 +255,7 @@ def test_what_labels_ask_is_always_kept(made):
     mix = tank(*made)
     place = {id: n for n, id in enumerate(added(mix))}
 
-    assert all(place[before] < place[after] for before, after in order.label_edges(mix.products))
+    assert all(place[before] < place[after] for before, after in sequence.label_edges(mix.products))
 
 
 @given(mixes())
@@ -263,7 +263,7 @@ def test_without_label_orders_packets_come_first_and_oil_after_every_other_crop_
     for one in made:
         one["label"]["mixing"] = None
     mix = tank(*made)
-    places = [order.place_of(p.label) for id in added(mix) for p in mix.products if p.id == id]
+    places = [sequence.place_of(p.label) for id in added(mix) for p in mix.products if p.id == id]
 
     last_packet = max((n for n, place in enumerate(places) if place == "packet"), default=-1)
     assert all(place == "packet" for place in places[: last_packet + 1])

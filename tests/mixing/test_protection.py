@@ -93,7 +93,8 @@ def test_the_longest_re_entry_interval_counts_from_the_end_of_the_application():
         at=AT,
     )
 
-    entry, findings, missing = protection.re_entry(mix)
+    found = protection.waiting(mix)
+    entry, findings, missing = found.re_entry, found.findings, found.missing
 
     assert entry.interval.as_json() == amount("2 d")
     assert entry.until.isoformat() == "2027-01-31T08:00:00-08:00"
@@ -101,7 +102,7 @@ def test_the_longest_re_entry_interval_counts_from_the_end_of_the_application():
 
 
 def test_without_a_time_there_is_an_interval_and_no_end():
-    entry, _, _ = protection.re_entry(tank(product("a")))
+    entry = protection.waiting(tank(product("a"))).re_entry
 
     assert entry.interval.as_json() == amount("12 h")
     assert entry.until is None
@@ -110,7 +111,8 @@ def test_without_a_time_there_is_an_interval_and_no_end():
 def test_one_unknown_re_entry_interval_leaves_the_end_open():
     mix = tank(product("a", use={"re_entry": amount("48 h")}), product("b", use={"re_entry": None}), at=AT)
 
-    entry, (finding,), (missing,) = protection.re_entry(mix)
+    found = protection.waiting(mix)
+    entry, (finding,), (missing,) = found.re_entry, found.findings, found.missing
 
     assert entry.interval.as_json() == amount("48 h")
     assert entry.until is None
@@ -120,10 +122,10 @@ def test_one_unknown_re_entry_interval_leaves_the_end_open():
 
 def test_a_spreader_needs_no_re_entry_interval():
     spreader = product("s", adjuvant="surfactant", formulation="SL", use={"re_entry": None})
-    entry, findings, _ = protection.re_entry(tank(product("a"), spreader, at=AT))
+    found = protection.waiting(tank(product("a"), spreader, at=AT))
 
-    assert entry.until is not None
-    assert findings == ()
+    assert found.re_entry.until is not None
+    assert found.findings == ()
 
 
 def test_harvest_is_allowed_on_day_nought_and_n():
@@ -133,38 +135,38 @@ def test_harvest_is_allowed_on_day_nought_and_n():
         at=AT,
     )
 
-    waiting, missing = protection.harvest(mix)
+    found = protection.waiting(mix)
 
-    assert waiting.interval.as_json() == amount("21 d")
-    assert waiting.not_before.isoformat() == "2027-02-19"
-    assert missing == ()
+    assert found.harvest.interval.as_json() == amount("21 d")
+    assert found.harvest.not_before.isoformat() == "2027-02-19"
+    assert found.missing == ()
 
 
 def test_no_wait_means_the_day_itself():
-    waiting, _ = protection.harvest(tank(product("a", use={"pre_harvest": amount("0 d")}), at=AT))
+    mix = tank(product("a", use={"pre_harvest": amount("0 d")}), at=AT)
 
-    assert waiting.not_before.isoformat() == "2027-01-29"
+    assert protection.waiting(mix).harvest.not_before.isoformat() == "2027-01-29"
 
 
 def test_the_day_is_that_of_the_orchard():
     late = tank(product("a", use={"pre_harvest": amount("1 d")}), at="2027-01-29T23:30:00-08:00")
 
-    assert protection.harvest(late)[0].not_before.isoformat() == "2027-01-30"
+    assert protection.waiting(late).harvest.not_before.isoformat() == "2027-01-30"
 
 
 def test_hours_before_harvest_count_as_whole_days_begun():
     mix = tank(product("a", use={"pre_harvest": amount("30 h")}), at=AT)
 
-    assert protection.harvest(mix)[0].not_before.isoformat() == "2027-01-31"
+    assert protection.waiting(mix).harvest.not_before.isoformat() == "2027-01-31"
 
 
 def test_one_unknown_wait_leaves_the_day_of_harvest_open():
     mix = tank(product("a"), product("b", use={"pre_harvest": None}), at=AT)
 
-    waiting, missing = protection.harvest(mix)
+    found = protection.waiting(mix)
 
-    assert waiting.not_before is None
-    assert [one.what for one in missing] == ["label.pre_harvest:b"]
+    assert found.harvest.not_before is None
+    assert [one.what for one in found.missing] == ["label.pre_harvest:b"]
 
 
 CODES = st.lists(st.sampled_from([*protection._gear(), "gauntlets"]), max_size=6)

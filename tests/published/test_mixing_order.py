@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from mixing import order
-from mixing.request import Product
+from mixing import sequence
 from tests.mixing.tanks import product, tank
 
 OIL = {"active_ingredients": [{"name": "mineral oil"}]}
@@ -13,10 +12,10 @@ OIL = {"active_ingredients": [{"name": "mineral oil"}]}
 
 def arranged(profile: str, *made: dict) -> list[str]:
     """Return the ids in the order of a profile; ids are given so that they do not help."""
-    products: tuple[Product, ...] = tank(*made).products
-    placed = order.arrange(products, frozenset(), profile)
+    places = [(one.id, sequence.place_of(one.label)) for one in tank(*made).products]
+    placed = sequence.arrange(places, sequence.NO_EDGES, profile)
     assert placed is not None
-    return [one.id for one in placed]
+    return placed
 
 
 def adjuvant(id: str, kind: str, formulation: str = "SL") -> dict:
@@ -124,7 +123,7 @@ def test_sports_field_list():
     ) == ["1", "2", "3", "4", "5", "6", "7", "8"]
 
 
-PROFILES = [id for id in order.profiles() if id != order.default_profile()]
+PROFILES = [id for id in sequence.profiles() if id != sequence.default_profile()]
 
 
 @pytest.mark.parametrize(
@@ -141,19 +140,23 @@ PROFILES = [id for id in order.profiles() if id != order.default_profile()]
     ],
 )
 def test_the_default_keeps_what_all_publishers_agree_on(first, second):
-    ranks = order.profiles()[order.default_profile()].ranks
+    ranks = sequence.profiles()[sequence.default_profile()].ranks
 
     assert ranks[first] < ranks[second]
     for id in PROFILES:
-        of = order.profiles()[id].ranks
+        of = sequence.profiles()[id].ranks
         if first in of and second in of:
             assert of[first] <= of[second], id
 
 
 def test_publishers_that_differ_are_told():
     """Oklahoma, South Dakota and Manitoba put solutions before EC; Utah, Ontario and North Dakota after."""
-    assert {name.split(" ")[0] for name in order.dissenters("EC", "SL")} == {"Oklahoma", "South", "Manitoba"}
-    assert {name.split(" ")[0] for name in order.dissenters("SL", "EC")} == {"Utah", "Ontario", "North"}
+    assert {name.split(" ")[0] for name in sequence.dissenters("EC", "SL")} == {
+        "Oklahoma",
+        "South",
+        "Manitoba",
+    }
+    assert {name.split(" ")[0] for name in sequence.dissenters("SL", "EC")} == {"Utah", "Ontario", "North"}
 
 
 @pytest.mark.parametrize(
@@ -167,7 +170,7 @@ def test_publishers_that_differ_are_told():
 )
 def test_published_start_volumes(profile, low, high):
     """Share of the tank before the first product. Our half lies in all of them but South Dakota's third."""
-    share = order.profiles()[profile].start_share
+    share = sequence.profiles()[profile].start_share
 
     assert tuple(map(str, share)) == (low, high)
-    assert order.practice().start_share >= share[0]
+    assert sequence.practice().start_share >= share[0]

@@ -64,7 +64,7 @@ def test_of_several_products_the_longest_re_entry_interval_holds():
         product("c", use={"re_entry": amount("1 d")}),
     )
 
-    assert protection.re_entry(mix)[0].interval.as_json() == amount("48 h")
+    assert protection.waiting(mix).re_entry.interval.as_json() == amount("48 h")
 
 
 def test_water_for_each_handler_and_for_the_eyes():
