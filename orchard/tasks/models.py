@@ -145,6 +145,10 @@ class WorkOrder(FarmRow):
     finished_at = models.DateTimeField(null=True)
     held_from = models.CharField(max_length=10, null=True)
     held_reason = models.CharField(max_length=20, null=True)
+    pauses = models.JSONField(default=list)
+    """Every hold of it: `{"from_state", "reason", "note", "at", "until"}`, the times as they were told."""
+    finish_id = models.UUIDField(null=True)
+    """The id that its finish was sent with, so that the same one is known again."""
     re_entry_until = models.DateTimeField(null=True)
     possible_duplicates = models.JSONField(default=list)
 

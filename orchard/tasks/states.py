@@ -78,3 +78,8 @@ MOVES: dict[str, Move] = {
         ),
     )
 }
+
+
+def allowed_in(state: str) -> tuple[str, ...]:
+    """Return the actions that a state allows, in the order of the table."""
+    return tuple(move.action for move in MOVES.values() if state in move.come_from)

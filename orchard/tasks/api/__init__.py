@@ -1,4 +1,4 @@
-"""The addresses of this app."""
+"""The addresses of crew work: what each subject offers, joined."""
 
 from __future__ import annotations
 

@@ -1,0 +1,1 @@
+"""Writing work orders, their loads, application records and incidents: one module a subject."""
