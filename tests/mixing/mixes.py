@@ -1,4 +1,4 @@
-"""Invented requests for tests: small ones that can be read at a glance, and the six examples of the contract."""
+"""Invented requests for tests: small ones read at a glance, and the six examples of the contract."""
 
 from __future__ import annotations
 
@@ -55,7 +55,7 @@ def powder(id: str = "p", rate: Json | None = None, **changes: Any) -> Json:
 
 
 def mix(*products: Json, **changes: Any) -> Json:
-    """Return a request in which nothing is missing and, by itself, nothing wrong: 10 gal from a 4 gal tank."""
+    """Return a request in which nothing is missing or wrong: 10 gal from a tank of 4."""
     made: Json = {
         "crop": "peach",
         "stage": {"bbch": 1, "observed_on": "2027-01-20"},

@@ -1,0 +1,1 @@
+"""Speed, measured: `python -m tests.bench`. Not part of the test command."""
