@@ -6,17 +6,15 @@ The keys of `when` are a closed set; all that are given must hold. Used by `clea
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
-from weakref import WeakKeyDictionary
 
 from mixing import chemistry
 from mixing.formulation_types import formulation_type
-from mixing.labels import Label
-from mixing.request import MixRequest
+from mixing.request import MixRequest, SprayerKind
 from mixing.stages import Window
 
 RULES = Path(__file__).parent / "rules"
@@ -61,12 +59,16 @@ class Line:
     when: When
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Tank:
-    """What lines ask about: substances and formulations in the tank and left in it, and where it stands."""
+    """What lines ask about: substances and formulations in the tank and left in it, and where it stands.
+
+    It equals only itself, so that sentences for it can be kept by it.
+    """
 
     groups: frozenset[str]
     residue: frozenset[str]
+    residue_names: tuple[str, ...]
     materials: frozenset[str]
     crops: frozenset[str]
     targets: frozenset[str]
@@ -80,11 +82,6 @@ class Tank:
 
 def lines(table: str, rows: str, tank: Tank) -> tuple[Line, ...]:
     """Return the lines of a table that are for this tank, in their order."""
-    return _lines(table, rows, tank)
-
-
-@lru_cache(maxsize=512)
-def _lines(table: str, rows: str, tank: Tank) -> tuple[Line, ...]:
     return tuple(line for line in read(table, rows) if holds(line.when, tank))
 
 
@@ -109,43 +106,61 @@ def holds(when: When, tank: Tank) -> bool:
 
 
 def tank_of(request: MixRequest) -> Tank:
-    """Return what lines ask about, of one request."""
-    names = {name for product in request.products for name in product.rate.unit.split("/")}
-    names |= {quantity.unit for quantity in _volumes(request)}
-    spoons = not SPOONS.isdisjoint(names | set(request.measures or ()))
-    region = request.region.upper() if request.region else None
-    return Tank(
-        groups=frozenset().union(*(groups(product.label) for product in request.products)),
-        residue=frozenset().union(*map(chemistry.groups_of, request.sprayer.residue)),
-        materials=frozenset(name.casefold().replace(" ", "_") for name in request.sprayer.materials),
-        crops=chemistry.names_of_crop(request.crop),
-        targets=frozenset(name.casefold() for name in request.targets),
-        bbch=request.stage.bbch if request.stage else None,
-        country=region.partition("-")[0] if region else None,
-        region=region,
-        sprayer=str(request.sprayer.kind),
-        us_units=not US_UNITS.isdisjoint(names),
-        spoons=spoons,
+    """Return what lines ask about, of one request; like requests give the same object."""
+    sprayer, stage = request.sprayer, request.stage
+    return _tank(
+        tuple([(chemistry.groups(one.label), one.label.formulation) for one in request.products]),
+        (*[product.rate.unit for product in request.products], *_units(request)),
+        request.measures,
+        request.crop,
+        request.targets,
+        stage.bbch if stage else None,
+        request.region,
+        sprayer.kind,
+        sprayer.residue,
+        sprayer.materials,
     )
 
 
-_GROUPS: WeakKeyDictionary[Label, frozenset[str]] = WeakKeyDictionary()
+@lru_cache(maxsize=1024)
+def _tank(
+    products: tuple[tuple[frozenset[str], str | None], ...],
+    units: tuple[str, ...],
+    measures: tuple[str, ...] | None,
+    crop: str,
+    targets: tuple[str, ...],
+    bbch: int | None,
+    region: str | None,
+    kind: SprayerKind,
+    residue: tuple[str, ...],
+    materials: tuple[str, ...],
+) -> Tank:
+    names = {name for unit in units for name in unit.split("/")}
+    region = region.upper() if region else None
+    return Tank(
+        groups=frozenset().union(
+            *(groups | formulation_type(formulation).groups for groups, formulation in products)
+        ),
+        residue=frozenset().union(*map(chemistry.groups_of, residue)),
+        residue_names=residue,
+        materials=frozenset(name.casefold().replace(" ", "_") for name in materials),
+        crops=chemistry.names_of_crop(crop),
+        targets=frozenset(name.casefold() for name in targets),
+        bbch=bbch,
+        country=region.partition("-")[0] if region else None,
+        region=region,
+        sprayer=str(kind),
+        us_units=not US_UNITS.isdisjoint(names),
+        spoons=not SPOONS.isdisjoint(names | set(measures or ())),
+    )
 
 
-def groups(label: Label) -> frozenset[str]:
-    """Return the substance groups of a label and those of its formulation."""
-    found = _GROUPS.get(label)
-    if found is None:
-        found = _GROUPS[label] = chemistry.groups(label) | formulation_type(label.formulation).groups
-    return found
-
-
-def _volumes(request: MixRequest) -> Iterable[Any]:
+def _units(request: MixRequest) -> list[str]:
     spray, sprayer = request.spray, request.sprayer
     given = [sprayer.tank, sprayer.jar]
     if spray is not None:
         given += [spray.total, spray.area, spray.volume_per_tree, spray.row_length]
-    return (quantity for quantity in given if quantity is not None)
+    return [quantity.unit for quantity in given if quantity is not None]
 
 
 @lru_cache

@@ -7,6 +7,7 @@ from typing import Any
 
 from mixing import (
     absurd,
+    advice,
     cautions,
     cleaning,
     compatibility,
@@ -60,6 +61,7 @@ def _report(request: MixRequest, rules: Rulebook, language: str) -> dict[str, An
     limit_findings, limit_missing = limits.check(request, rules)
     steps, order_findings = order.steps(request, loads, premix_water=dial.water if dial else None)
     waiting = protection.waiting(request)
+    tank = advice.tank_of(request)
     worn_findings, worn_missing = protection.findings(request)
     findings = settle(
         (
@@ -99,9 +101,9 @@ def _report(request: MixRequest, rules: Rulebook, language: str) -> dict[str, An
         "harvest": report.harvest(waiting.harvest),
         "jar_test": report.jar_test(jar_test.plan(request, findings), language),
         "cleaning": [
-            {"step": number, "says": says} for number, says in enumerate(cleaning.steps(request, language), 1)
+            {"step": number, "says": says} for number, says in enumerate(cleaning.steps(tank, language), 1)
         ],
-        "cautions": list(cautions.lines(request, language)),
+        "cautions": list(cautions.lines(tank, language)),
         "rules": {"version": rules.version, "count": rules.count},
     }
 

@@ -5,16 +5,19 @@ Source: rules/cleaning.toml, each row with its own.
 
 from __future__ import annotations
 
+from functools import cache, lru_cache
+
 from mixing import advice, catalogue
-from mixing.request import MixRequest
+from mixing.advice import Tank
 
 
-def steps(request: MixRequest, language: str = "en") -> tuple[str, ...]:
+@lru_cache(maxsize=1024)
+def steps(tank: Tank, language: str = "en") -> tuple[str, ...]:
     """Return the steps in their order, as sentences; what the last load left comes first."""
-    tank = advice.tank_of(request)
+    metals = sorted(tank.materials & _spoken_of())
     parameters = {
-        "residue": ", ".join(request.sprayer.residue),
-        "materials": catalogue.words("material", _attacked(tank.materials), language),
+        "residue": ", ".join(tank.residue_names),
+        "materials": catalogue.words("material", metals, language),
     }
     return tuple(
         catalogue.render(f"rules.{line.id}.says", parameters, language)
@@ -22,7 +25,7 @@ def steps(request: MixRequest, language: str = "en") -> tuple[str, ...]:
     )
 
 
-def _attacked(materials: frozenset[str]) -> list[str]:
-    """The metals among the materials: no row speaks of plastic."""
-    named = frozenset().union(*(line.when.materials for line in advice.read("cleaning", "step")))
-    return sorted(materials & named)
+@cache
+def _spoken_of() -> frozenset[str]:
+    """The metals that a row speaks of: none speaks of plastic."""
+    return frozenset().union(*(line.when.materials for line in advice.read("cleaning", "step")))

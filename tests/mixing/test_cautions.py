@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from mixing import cautions
+from mixing import advice, cautions
 from tests.mixing.tanks import amount, product, tank
 
 COPPER = product("cu", active_ingredients=[{"name": "copper hydroxide"}], rate="1 tbsp/gal")
@@ -11,11 +11,11 @@ LEAF_CURL = {"targets": ["leaf curl"], "stage": {"bbch": 95}}
 
 
 def lines(*products, **said) -> str:
-    return "\n".join(cautions.lines(tank(*products, **said)))
+    return "\n".join(cautions.lines(advice.tank_of(tank(*products, **said))))
 
 
 def test_every_report_says_that_the_label_is_the_law():
-    first, *rest = cautions.lines(tank(product("a")))
+    first, *rest = cautions.lines(advice.tank_of(tank(product("a"))))
 
     assert first.startswith("The label is the law.")
     assert any("local rules" in line for line in rest)

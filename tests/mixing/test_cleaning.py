@@ -24,7 +24,7 @@ def sprayer(*materials: str, residue: tuple[str, ...] = ()) -> dict[str, object]
 
 
 def says(mix: MixRequest) -> str:
-    return "\n".join(cleaning.steps(mix))
+    return "\n".join(cleaning.steps(advice.tank_of(mix)))
 
 
 def test_every_tank_is_sprayed_out_and_rinsed_three_times():
@@ -63,7 +63,7 @@ def test_sulfur_and_lime_sulfur_each_have_their_step():
 
 
 def test_a_weed_killer_in_the_last_load_is_told_before_filling():
-    told = cleaning.steps(tank(COPPER, sprayer=sprayer(residue=("herbicide",))))
+    told = cleaning.steps(advice.tank_of(tank(COPPER, sprayer=sprayer(residue=("herbicide",)))))
 
     assert "still holds traces of herbicide" in told[0]
     assert "separate sprayer" in told[1]
