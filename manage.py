@@ -4,6 +4,7 @@
 import os
 import sys
 
+from django.core.exceptions import ImproperlyConfigured
 from django.core.management import execute_from_command_line
 from django.db import OperationalError
 
@@ -12,6 +13,8 @@ def main() -> None:
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "orchard.config.settings")
     try:
         execute_from_command_line(sys.argv)
+    except ImproperlyConfigured as fault:
+        sys.exit(str(fault))
     except OperationalError as failure:
         if getattr(
             failure.__cause__, "sqlstate", None

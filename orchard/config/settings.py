@@ -4,6 +4,7 @@ import os
 import secrets
 from pathlib import Path
 
+from django.core.exceptions import ImproperlyConfigured
 from django.utils.translation import gettext_lazy as _
 
 from orchard.config import database
@@ -26,18 +27,25 @@ def _secret_key() -> str:
     if key := os.environ.get("SECRET_KEY"):
         return key
     kept = STATE_DIR / "secret_key"
-    if not kept.exists():
-        STATE_DIR.mkdir(parents=True, exist_ok=True)
-        made = STATE_DIR / f"secret_key.{os.getpid()}"
-        made.touch(mode=0o600)
-        made.write_text(secrets.token_urlsafe(50))
-        try:
-            os.link(made, kept)  # of two processes that start at once the first one's key holds
-        except FileExistsError:
-            pass
-        finally:
-            made.unlink()
-    return kept.read_text().strip()
+    try:
+        if not kept.exists():
+            _make_secret_key(kept)
+        return kept.read_text().strip()
+    except OSError as failure:
+        raise ImproperlyConfigured(f"SECRET_KEY is not set, and none can be kept: {failure}.") from failure
+
+
+def _make_secret_key(kept: Path) -> None:
+    STATE_DIR.mkdir(parents=True, exist_ok=True)
+    made = STATE_DIR / f"secret_key.{os.getpid()}"
+    made.touch(mode=0o600)
+    made.write_text(secrets.token_urlsafe(50))
+    try:
+        os.link(made, kept)  # of two processes that start at once the first one's key holds
+    except FileExistsError:
+        pass
+    finally:
+        made.unlink()
 
 
 DEBUG = _switch("DEBUG")
