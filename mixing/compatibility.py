@@ -39,12 +39,21 @@ def check(request: MixRequest, rulebook: Rulebook) -> list[Finding]:
     found: list[Finding] = []
     for one, other in combinations(partners, 2):
         found.extend(_pair(one, other, request, scene, rulebook))
-    for residue in map(_residue, request.sprayer.residue):
-        for partner in partners:
-            if not residue.groups <= partner.groups:  # more of the same is no partner
-                found.extend(map(_milder, _pair(residue, partner, request, scene, rulebook)))
+    found.extend(map(_milder, of_residue(request, rulebook)))
     found.extend(_required_adjuvants(request))
     return found
+
+
+def of_residue(request: MixRequest, rulebook: Rulebook) -> list[Finding]:
+    """Return what the residue in the sprayer would do to the products if it were a partner in the tank."""
+    scene = scenes.of(request, rulebook)
+    return [
+        finding
+        for residue in map(_residue, request.sprayer.residue)
+        for partner in map(_partner, request.products)
+        if not residue.groups <= partner.groups  # more of the same is no partner
+        for finding in _pair(residue, partner, request, scene, rulebook)
+    ]
 
 
 def _partner(product: Product) -> Partner:
