@@ -51,7 +51,7 @@ def within_reach_of_nobody(place: Path) -> Path:
     """Return `place`, or a copy of it where `place` lies below a folder that only root may enter.
 
     PostgreSQL looks up its own path and its libraries by their real names, so a descriptor of the folder will
-    not do here. The copy is root's, in the system's temporary folder, and is used again the next time.
+    not do here. The copy is root's, in the system's temporary folder; whoever has the same programs shares it.
     """
     if _nobody_can_run(place / "postgres"):
         return place
@@ -64,7 +64,7 @@ def within_reach_of_nobody(place: Path) -> Path:
 
 
 def _copied(package: Path, libraries: Path) -> Path:
-    key = hashlib.sha256(f"{package} {package.stat().st_mtime_ns}".encode()).hexdigest()[:12]
+    key = hashlib.sha256((package / "pginstall" / "bin" / "postgres").read_bytes()).hexdigest()[:12]
     kept = Path(tempfile.gettempdir()) / f"orchard-postgres-{key}"
     if not kept.exists():
         made = Path(tempfile.mkdtemp(prefix="orchard-postgres-new-", dir=kept.parent))
