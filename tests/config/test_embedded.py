@@ -217,12 +217,16 @@ def test_root_may_keep_it_below_a_closed_folder_with_the_modes_left_alone() -> N
 
 
 @pytest.mark.skipif(os.geteuid() != 0, reason="only root hands the server to another user")
-def test_programs_below_a_closed_folder_are_copied_where_nobody_may_run_them() -> None:
+def test_programs_below_a_closed_folder_are_copied_where_nobody_may_run_them(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
     wheel = binaries.find(among=binaries.places())
     if wheel is None or wheel.parent.name != "pginstall":
         pytest.skip("the programs are the system's own, which everybody may run")
     package = wheel.parent.parent
-    with tempfile.TemporaryDirectory() as closed:
+    with tempfile.TemporaryDirectory() as closed, tempfile.TemporaryDirectory() as open_to_all:
+        Path(open_to_all).chmod(0o755)
+        monkeypatch.setattr(tempfile, "tempdir", open_to_all)
         for folder in (package, package.parent / f"{package.name}.libs"):
             shutil.copytree(folder, Path(closed) / folder.name, symlinks=True)
         place = Path(closed) / package.name / "pginstall" / "bin"
@@ -230,10 +234,10 @@ def test_programs_below_a_closed_folder_are_copied_where_nobody_may_run_them() -
         reached = binaries.within_reach_of_nobody(place)
         again = binaries.within_reach_of_nobody(place)
 
-    assert reached == again != place
-    assert binaries.major_version(reached) == binaries.major_version(wheel)
-    assert reached.parents[2].stat().st_uid == 0
-    assert (reached / "postgres").stat().st_mode & 0o022 == 0
+        assert reached == again != place
+        assert binaries.major_version(reached) == binaries.major_version(wheel)
+        assert reached.parents[2].stat().st_uid == 0
+        assert (reached / "postgres").stat().st_mode & 0o022 == 0
 
 
 def test_programs_of_a_version_that_is_too_old_are_passed_over(tmp_path: Path) -> None:
