@@ -51,7 +51,7 @@ def within_reach_of_nobody(place: Path) -> Path:
     """Return `place`, or a copy of it where `place` lies below a folder that only root may enter.
 
     PostgreSQL looks up its own path and its libraries by their real names, so a descriptor of the folder will
-    not do here. The copy is root's, in the system's temporary folder; all who have the same programs share it.
+    not do here. The copy is root's, in the system's temporary folder, for all who have the same programs.
     """
     if _nobody_can_run(place / "postgres"):
         return place
