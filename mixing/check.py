@@ -90,7 +90,7 @@ def _report(request: MixRequest, rules: Rulebook, language: str) -> dict[str, An
     return {
         "verdict": verdict(findings),
         "findings": report.findings(findings, request, rules, language),
-        "not_checked": report.not_checked(missing),
+        "not_checked": report.not_checked(missing, language),
         "order": [step.as_json(number, language) for number, step in enumerate(steps, 1)],
         "loads": report.loads(loads),
         "totals": report.totals(totals),

@@ -10,7 +10,10 @@ from dataclasses import dataclass, field
 from enum import IntEnum, StrEnum
 from types import MappingProxyType
 
+from mixing.catalogue import Text
+
 NOTHING: Mapping[str, str] = MappingProxyType({})
+NOT_GIVEN = Text("missing.not_given")
 
 
 class Severity(IntEnum):
@@ -72,7 +75,7 @@ class Missing:
     """Something not checked: `what` is a dotted path (`water.ph`, `label.density:cu`), `why` its reason."""
 
     what: str
-    why: str = "not given"
+    why: Text = NOT_GIVEN
 
 
 def settle(findings: Iterable[Finding], *, order: tuple[str, ...]) -> tuple[Finding, ...]:

@@ -60,15 +60,15 @@ def plan(request: MixRequest, findings: Iterable[Finding], asking: frozenset[str
     :param findings: what was found; an untested pair makes the test needed
     :param asking: ids of findings that ask for the test
     """
-    untested = [f for f in findings if f.basis is Basis.UNTESTED or f.id in asking]
+    asked = [f for f in findings if _is_untested_pair(f) or f.id in asking]
     water = US_JAR if spraying.in_us_units(request) else METRIC_JAR
     with localcontext(EXACT):
         amounts = tuple(
             JarAmount(product.id, amount(product, request, water)) for product in request.products
         )
     return JarTest(
-        needed=bool(untested),
-        why=Text(_why(request, untested)),
+        needed=bool(asked),
+        why=Text(_why(request, asked)),
         water=water,
         amounts=amounts,
         wait=WAIT,
@@ -76,10 +76,14 @@ def plan(request: MixRequest, findings: Iterable[Finding], asking: frozenset[str
     )
 
 
+def _is_untested_pair(finding: Finding) -> bool:
+    """Two products of the tank; what the last load left is no partner in a jar."""
+    return finding.basis is Basis.UNTESTED and len(finding.products) > 1
+
+
 def _why(request: MixRequest, asked: list[Finding]) -> str:
     if asked:
-        untested = any(f.basis is Basis.UNTESTED for f in asked)
-        return "jar_test.why.untested" if untested else "jar_test.why.asked"
+        return "jar_test.why.untested" if any(map(_is_untested_pair, asked)) else "jar_test.why.asked"
     return "jar_test.why.one_product" if len(request.products) == 1 else "jar_test.why.not_needed"
 
 

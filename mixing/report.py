@@ -73,9 +73,9 @@ def source(published: Source, locator: str | None = None) -> Json:
     }
 
 
-def not_checked(missing: Iterable[Missing]) -> list[Json]:
+def not_checked(missing: Iterable[Missing], language: str) -> list[Json]:
     """Return what was not checked, and why not."""
-    return [{"what": one.what, "why": one.why} for one in missing]
+    return [{"what": one.what, "why": one.why.render(language)} for one in missing]
 
 
 def loads(all_loads: Sequence[Load]) -> list[Json]:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from mixing import scene as scenes
 from mixing import uses
+from mixing.catalogue import Text
 from mixing.findings import Basis, Finding, Missing, Severity
 from mixing.limits import interval, resistance, stage, tank, use, water, weather, yearly
 from mixing.limits.lacking import Lacking
@@ -37,7 +38,7 @@ def check(request: MixRequest, rulebook: Rulebook) -> tuple[list[Finding], list[
     found += _observation(request)
     lacking.absent(request)
     if request.region is not None and not rulebook.limits_of_region(request.region):
-        lacking.field("region", f"no yearly limits of {request.region} are held: ask what holds locally")
+        lacking.field("region", Text("missing.region_without_rules", {"region": str(request.region)}))
     return found, lacking.missing()
 
 

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from mixing.findings import Basis, Finding, Missing, Severity
+from mixing.catalogue import Text
+from mixing.findings import NOT_GIVEN, Basis, Finding, Missing, Severity
 from mixing.request import MixRequest, Product
 
 # the finding for each kind of field that a label's limit may need
@@ -24,15 +25,15 @@ class Lacking:
     """Collects the missing fields of one check."""
 
     def __init__(self) -> None:
-        self._fields: dict[str, str] = {}
+        self._fields: dict[str, Text] = {}
 
-    def field(self, path: str, why: str = "not given") -> None:
+    def field(self, path: str, why: Text = NOT_GIVEN) -> None:
         """Note a field as not checked; the first reason stands."""
         self._fields.setdefault(path, why)
 
     def needed(self, path: str, product: Product) -> Finding:
         """Note a field and return the caution that a limit of this product's label needs it."""
-        self._fields[path] = f"not given, and a limit of {product.label.name} needs it"
+        self._fields[path] = Text("missing.needed", {"product": product.label.name})
         name = path.partition(":")[0]
         finding_id = NEEDED.get(name) or NEEDED[name.partition(".")[0]]
         return Finding(
@@ -84,7 +85,7 @@ def _optional(request: MixRequest) -> list[tuple[str, bool]]:
 _ORDER = ("crop", "stage", "region", "targets", "season", "at", "sprayer", "water", "spray", "weather")
 
 
-def _place(field: tuple[str, str]) -> int:
+def _place(field: tuple[str, Text]) -> int:
     head = field[0].partition(".")[0]
     if head in _ORDER:
         return _ORDER.index(head)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
+from mixing.catalogue import Text
 from mixing.findings import Finding, Severity
 from mixing.limits import amounts
 from mixing.limits.amounts import Unknown
@@ -19,7 +20,7 @@ OLD_DAYS = 14  # the contract: an observation older than this is a caution
 def check(product: Product, applying: Applying, request: MixRequest, lacking: Lacking) -> Iterable[Finding]:
     """Yield what the label's use rows say against this crop, target, stage and rate."""
     if not applying.known:
-        lacking.field(f"label.uses:{product.id}", "the label's uses are not given")
+        lacking.field(f"label.uses:{product.id}", Text("missing.uses"))
         return
     if not applying.crop:
         yield limit("label.crop", Severity.STOP, product, crop=request.crop)

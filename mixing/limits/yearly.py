@@ -8,6 +8,7 @@ from datetime import date
 from decimal import ROUND_HALF_EVEN, Decimal
 
 from mixing import chemistry
+from mixing.catalogue import Text
 from mixing.findings import Finding, Severity
 from mixing.limits import amounts
 from mixing.limits.amounts import Unknown
@@ -83,7 +84,7 @@ def check(
             if one.product is not None:
                 yield lacking.needed(count.path, one.product)
             else:
-                lacking.field(count.path, f"not given, and the limit of {one.of} for the region needs it")
+                lacking.field(count.path, Text("missing.needed_by_region", {"of": one.of}))
         elif count.after > one.maximum.in_base():
             yield _passed(one, count, rulebook)
 
