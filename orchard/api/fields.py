@@ -306,14 +306,26 @@ class ArchivedQuery(ListQuery):
     archived = Flag(required=False, help_text="true: those that were put away as well")
 
 
-def between(query: type[Query], field: type[serializers.Field], *, since: str, until: str) -> None:
-    """Give a query the names `from` and `to`, which are no names in Python.
+def named(form: type[serializers.Serializer], name: str, field: serializers.Field) -> None:
+    """Give a form a field whose name is no name in Python, such as `from`."""
+    form._declared_fields[name] = field  # type: ignore[attr-defined]
+
+
+def between(
+    query: type[Query],
+    field: type[serializers.Field],
+    end: type[serializers.Field] | None = None,
+    *,
+    since: str,
+    until: str,
+) -> None:
+    """Give a query `from` and `to`.
 
     :param since: what the service calls `from`
     :param until: what the service calls `to`
     """
-    query._declared_fields["from"] = field(required=False, source=since)  # type: ignore[attr-defined]
-    query._declared_fields["to"] = field(required=False, source=until)  # type: ignore[attr-defined]
+    named(query, "from", field(required=False, source=since))
+    named(query, "to", (end or field)(required=False, source=until))
 
 
 class MadeBy(serializers.Serializer):

@@ -64,7 +64,7 @@ class ProblemShown(serializers.Serializer):
     title = serializers.CharField()
     status = serializers.IntegerField()
     detail = serializers.CharField()
-    errors = FaultShown(many=True)
+    errors = FaultShown(many=True)  # type: ignore[assignment]
 
 
 def document(status: int, faults: Iterable[Fault], title: str | None = None) -> dict[str, Any]:
@@ -134,10 +134,10 @@ def on_exception(error: Exception, context: Mapping[str, Any]) -> Response | Non
 
 def _framework(error: exceptions.APIException) -> Response:
     headers = {}
-    if getattr(error, "auth_header", None):
-        headers["WWW-Authenticate"] = error.auth_header
-    if getattr(error, "wait", None):
-        headers["Retry-After"] = str(int(error.wait) + 1)
+    if challenge := getattr(error, "auth_header", None):
+        headers["WWW-Authenticate"] = challenge
+    if wait := getattr(error, "wait", None):
+        headers["Retry-After"] = str(int(wait) + 1)
     code = {401: "not_signed_in", 405: "method_not_allowed", 415: "media_type", 429: "too_many_requests"}.get(
         error.status_code, str(error.default_code)
     )

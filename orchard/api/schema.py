@@ -43,15 +43,15 @@ class EndpointSchema(AutoSchema):
         return getattr(self.view, "asked", None) if self.method in ("POST", "PATCH") else None
 
     def get_response_serializers(self) -> Any:
-        if hasattr(self.view, "responses"):
-            return self.view.responses
+        if responses := getattr(self.view, "responses", None):
+            return responses
         if self.method == "DELETE":
             return {204: None}
         shown = getattr(self.view, "shown", None)
         if self.method == "GET" and hasattr(self.view, "listed"):
             return {200: _page_of(shown)}
         if self.method == "POST" and hasattr(self.view, "listed"):
-            return {201: shown, 200: shown}
+            return {getattr(self.view, "made_status", 201): shown, 200: shown}
         return {200: shown}
 
     def get_override_parameters(self) -> list[Any]:

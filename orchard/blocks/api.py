@@ -114,7 +114,7 @@ class BlockShown(Shown):
 
     @extend_schema_field(StageShown(allow_null=True))
     def get_stage(self, row: Block) -> dict[str, Any] | None:
-        seen = row.seen[0] if getattr(row, "seen", None) else None
+        seen = next(iter(getattr(row, "seen", ())), None)
         return dict(StageShown(seen, context=self.context).data) if seen else None
 
 
@@ -379,12 +379,12 @@ class DayFields(Input):
 
 class HoursInput(Input):
     station = Text(max_length=60, required=False, allow_blank=True)
-    items = HourFields(many=True, max_length=MOST_WEATHER)
+    items = Listed(child=HourFields(), max_length=MOST_WEATHER)
 
 
 class DaysInput(Input):
     station = Text(max_length=60, required=False, allow_blank=True)
-    items = DayFields(many=True, max_length=MOST_WEATHER)
+    items = Listed(child=DayFields(), max_length=MOST_WEATHER)
 
 
 class _Weathered(serializers.Serializer):
@@ -435,22 +435,15 @@ between(HourQuery, Moment, since="since", until="until")
 between(DayQuery, Day, since="since", until="until")
 
 
-class Hours(Collection):
-    """Weather by the hour, observed or forecast; a later post of the same hour replaces."""
+class Weather(Collection):
+    """What hours and days of weather share. Write `stores`."""
 
     resource = "weather"
-    shown = HourShown
-    asked = HoursInput
-    query = HourQuery
-    order = ("at", "station", "kind", "id")
-    stores = staticmethod(services.store_hours)
+    stores: Any
 
     @property
     def responses(self) -> Any:
-        return {200: StoredShown} if self.request.method == "POST" else None
-
-    def rows(self, *, since: Any = None, until: Any = None, **filters: Any) -> QuerySet[Any]:
-        return queries.hours(farm=self.farm, since=since, until=until).filter(**filters)
+        return {200: StoredShown} if self.request and self.request.method == "POST" else None
 
     def post(self, request: Request, **kwargs: Any) -> Response:
         """Store up to 2,000 rows."""
@@ -464,7 +457,20 @@ class Hours(Collection):
         return Response({"stored": stored})
 
 
-class Days(Hours):
+class Hours(Weather):
+    """Weather by the hour, observed or forecast; a later post of the same hour replaces."""
+
+    shown = HourShown
+    asked = HoursInput
+    query = HourQuery
+    order = ("at", "station", "kind", "id")
+    stores = staticmethod(services.store_hours)
+
+    def rows(self, *, since: Any = None, until: Any = None, **filters: Any) -> QuerySet[Any]:
+        return queries.hours(farm=self.farm, since=since, until=until).filter(**filters)
+
+
+class Days(Weather):
     """Weather by the day, in the farm's zone."""
 
     shown = DayShown

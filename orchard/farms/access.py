@@ -27,7 +27,7 @@ def signed_in(request: Request) -> Person | Token:
     return request.user
 
 
-def enter(request: Request, farm_id: uuid.UUID | None) -> tuple[Farm, Actor]:
+def enter(request: Request, farm_id: uuid.UUID) -> tuple[Farm, Actor]:
     """Return the farm and what the sender is on it. Another farm's id is not there.
 
     :raises NotThere: where the sender does not belong to that farm, or there is none

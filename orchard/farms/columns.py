@@ -14,6 +14,8 @@ class QuantityColumn(models.CharField):
     """Keeps a `mixing.quantities.Quantity` exactly, with the unit that the person used."""
 
     description = "an exact amount with its unit"
+    _pyi_private_set_type: Quantity  # type: ignore[assignment]  # the type of the column
+    _pyi_private_get_type: Quantity  # type: ignore[assignment]
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         kwargs.setdefault("max_length", 60)

@@ -18,7 +18,8 @@ from typing import Any, ClassVar
 from django.core.exceptions import PermissionDenied
 from django.db import IntegrityError, OperationalError, transaction
 from django.db.models import QuerySet
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest
+from django.http.response import HttpResponseBase
 from django.utils import timezone, translation
 from rest_framework import exceptions
 from rest_framework.request import Request
@@ -67,7 +68,7 @@ class Endpoint(APIView):
     by: Actor
     now: dt.datetime
 
-    def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+    def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
         """Run a write in one transaction, again where the database asks for it."""
         if request.method in READS:
             return super().dispatch(request, *args, **kwargs)
@@ -86,7 +87,7 @@ class Endpoint(APIView):
                 )
         raise AssertionError("unreachable")
 
-    def _write(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+    def _write(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
         self.refusal: Refusal | None = None
         with transaction.atomic():
             response = super().dispatch(request, *args, **kwargs)
@@ -115,7 +116,7 @@ class Endpoint(APIView):
 
     def enter(self, request: Request, **kwargs: Any) -> None:
         """Find the farm and who the sender is on it."""
-        self.farm, self.by = access.enter(request, kwargs.get("farm"))
+        self.farm, self.by = access.enter(request, kwargs["farm"])
         translation.activate(self.language(request))
 
     def language(self, request: Request) -> str:
@@ -205,7 +206,7 @@ class Endpoint(APIView):
         if status == 200 and self.request.method == "GET" and self._has_it(row.etag):
             return Response(status=304, headers={"ETag": row.etag})
         headers = {"ETag": row.etag}
-        if status == 201:
+        if status in (201, 202):
             headers["Location"] = row.path
         return Response(self.show(row), status=status, headers=headers)
 
@@ -253,11 +254,33 @@ class Endpoint(APIView):
         )
 
 
+class SignedIn(Endpoint):
+    """An address outside any farm, for whoever has signed in or sends a token."""
+
+    verbs: ClassVar[dict[str, str]] = {}
+
+    def enter(self, request: Request, **kwargs: Any) -> None:
+        self.farm = Farm(zone="UTC")
+        translation.activate(self.language(request))
+
+    def language(self, request: Request) -> str:
+        return translation.get_language_from_request(request._request)
+
+    def once(self, do: Any) -> Response:
+        """Nothing is written, so nothing is remembered."""
+        response: Response = do()
+        return response
+
+    def _audit_refusal(self, refusal: Refusal) -> None:
+        """There is no farm to write it to."""
+
+
 class Collection(Endpoint):
     """A list of rows, and where one is added. Write `rows`, and `create` where rows are made over HTTP."""
 
     query: ClassVar[type[Query]] = ListQuery
     order: ClassVar[tuple[str, ...]] = ("id",)
+    made_status: ClassVar[int] = 201
 
     def rows(self, **filters: Any) -> QuerySet[Any]:
         """Return the farm's rows that the filters let through."""
@@ -272,14 +295,14 @@ class Collection(Endpoint):
         assert self.shown is not None
         return [dict(one) for one in self.shown(found, many=True, context=self.context()).data]
 
-    def get(self, request: Request, **kwargs: Any) -> Response:
+    def get(self, request: Request, **kwargs: Any) -> HttpResponseBase:
         """List."""
         asked = self.filters()
         limit, cursor = asked.pop("limit", pages.DEFAULT_LIMIT), asked.pop("cursor", None)
         since = {
             column: asked.pop(name)
             for name, column in (("created_since", "created_at__gte"), ("updated_since", "updated_at__gte"))
-            if name in asked
+            if name in asked and issubclass(self.query, ListQuery)
         }
         rows = self.rows(**asked).filter(**since)
         found, onward = pages.page(rows, order=self.order, limit=limit, cursor=cursor)
@@ -294,10 +317,10 @@ class Collection(Endpoint):
         own = self.body.get("id") if isinstance(self.body, dict) else None
         values = self.asked_for()
         if own is None:
-            return self.answer(self.create(**values), 201)
+            return self.answer(self.create(**values), self.made_status)
         values["id"] = uuid.UUID(own)
         first = self._made_before(values["id"])
-        return self.answer(first, 200) if first else self.answer(self.create(**values), 201)
+        return self.answer(first, 200) if first else self.answer(self.create(**values), self.made_status)
 
     def _made_before(self, own: uuid.UUID) -> FarmRow | None:
         """Return the row that the same id and body made before.

@@ -11,7 +11,7 @@ from django.db import models
 from django.db.models.functions import Lower, Now
 
 from orchard.farms.actors import Role
-from orchard.farms.rows import FarmRow, FarmRows, new_id
+from orchard.farms.rows import FarmRow, FarmRows, entity_tag, new_id
 
 ROLES = [(role.value, role.value) for role in Role]
 
@@ -47,7 +47,11 @@ class Farm(models.Model):
         return self.name
 
     resource = "farm"
-    etag = FarmRow.etag
+
+    @property
+    def etag(self) -> str:
+        """The entity tag of this version, with its quotes."""
+        return entity_tag(version=self.version, created_at=self.created_at)
 
     @property
     def farm(self) -> Farm:
@@ -91,7 +95,7 @@ class Person(AbstractBaseUser, PermissionsMixin):
     objects = People()
     USERNAME_FIELD = "email"
     EMAIL_FIELD = "email"
-    REQUIRED_FIELDS: list[str] = []
+    REQUIRED_FIELDS = []
 
     class Meta:
         constraints = [models.UniqueConstraint(Lower("email"), name="an_email_belongs_to_one_person")]

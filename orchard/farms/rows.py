@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import uuid
 from typing import TYPE_CHECKING, Any, Self
 
@@ -72,7 +73,12 @@ class FarmRow(models.Model):
     @property
     def etag(self) -> str:
         """The entity tag of this version of the row, with its quotes."""
-        return f'"{self.version:x}-{self.created_at.timestamp():.6f}"'
+        return entity_tag(version=self.version, created_at=self.created_at)
+
+
+def entity_tag(*, version: int, created_at: dt.datetime) -> str:
+    """Return the entity tag of one version of a row, with its quotes (RFC 9110)."""
+    return f'"{version:x}-{created_at.timestamp():.6f}"'
 
 
 def may_be_archived() -> Any:

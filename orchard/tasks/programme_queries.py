@@ -1,0 +1,57 @@
+"""Reading season plans, planning runs and the schedule."""
+
+from __future__ import annotations
+
+import datetime as dt
+import uuid
+
+from django.db.models import QuerySet
+
+from orchard.farms.models import Farm
+from orchard.tasks.models import PlanningRun, Programme, WorkOrder
+
+SHOWN = ("issued", "accepted", "under_way", "done", "held", "cancelled")
+
+
+def programmes(*, farm: Farm) -> QuerySet[Programme]:
+    """Return the farm's season plans."""
+    return Programme.objects.for_farm(farm).select_related("farm")
+
+
+def planning_runs(*, farm: Farm) -> QuerySet[PlanningRun]:
+    """Return the farm's planning runs."""
+    return PlanningRun.objects.for_farm(farm).select_related("farm", "programme")
+
+
+def schedule(
+    *,
+    farm: Farm,
+    since: dt.datetime | None = None,
+    until: dt.datetime | None = None,
+    crew: uuid.UUID | None = None,
+    block: uuid.UUID | None = None,
+    status: str | None = None,
+    updated_since: dt.datetime | None = None,
+) -> QuerySet[WorkOrder]:
+    """Return the orders that are in the schedule: all but drafts, and drafts that were cancelled."""
+    rows = (
+        WorkOrder.objects.for_farm(farm)
+        .filter(status__in=SHOWN)
+        .exclude(status="cancelled", mix_check=None, kind="spray")
+        .select_related("farm", "block", "crew")
+    )
+    wanted = {
+        "starts_at__gte": since,
+        "starts_at__lt": until,
+        "crew__id": crew,
+        "block__id": block,
+        "status": status,
+        "updated_at__gte": updated_since,
+    }
+    return rows.filter(**{name: value for name, value in wanted.items() if value is not None})
+
+
+def product_names(*, farm: Farm, ids: set[str]) -> dict[str, str]:
+    """Return the names of products by their public id, in one query."""
+    model = WorkOrder._meta.apps.get_model("inventory", "Product")
+    return {str(row.id): row.name for row in model.objects.for_farm(farm).filter(id__in=ids)}

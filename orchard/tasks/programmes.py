@@ -1,0 +1,180 @@
+"""Writing season plans and asking for a plan of days."""
+
+from __future__ import annotations
+
+import datetime as dt
+import uuid
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from django.db import transaction
+
+from orchard.api.refusals import Conflict, Fault, Unprocessable
+from orchard.farms import journal
+from orchard.farms.actors import Actor, Role
+from orchard.farms.models import Farm
+from orchard.farms.rows import new_id
+from orchard.inventory.models import Reservation
+from orchard.tasks.models import PlanningRun, Programme, WorkOrder
+from orchard.tasks.states import OPEN
+
+
+def add_programme(
+    *,
+    farm: Farm,
+    name: str,
+    starts_on: dt.date,
+    ends_on: dt.date,
+    lines: Sequence[Mapping[str, Any]],
+    by: Actor,
+    now: dt.datetime,
+    id: uuid.UUID | None = None,
+    status: str | None = None,
+) -> Programme:
+    """Make a season plan; an adviser's is advice until a manager takes it.
+
+    :raises Unprocessable: where it ends before it begins, or an adviser means it to be in force
+    """
+    faults = []
+    if ends_on < starts_on:
+        faults.append(Fault("out_of_range", "it ends before it begins", "/until"))
+    if by.role == Role.ADVISER and status != "advice":
+        faults.append(Fault("invalid", 'an adviser gives advice: send "status": "advice"', "/status"))
+    if faults:
+        raise Unprocessable(*faults)
+    with transaction.atomic():
+        return journal.create(
+            Programme,
+            farm=farm,
+            by=by,
+            now=now,
+            id=id,
+            name=name,
+            starts_on=starts_on,
+            ends_on=ends_on,
+            status=status or "active",
+            lines=numbered(lines, before=()),
+        )
+
+
+def numbered(
+    lines: Sequence[Mapping[str, Any]], *, before: Sequence[Mapping[str, Any]]
+) -> list[dict[str, Any]]:
+    """Return the lines, each with an id: the one that it came with, or a fresh one.
+
+    :raises Unprocessable: for two lines of one id
+    """
+    given = [str(line["id"]) for line in lines if line.get("id")]
+    if len(given) != len(set(given)):
+        raise Unprocessable(Fault("id_taken", "two lines have the same id", "/lines"))
+    return [
+        {"id": str(line.get("id") or new_id()), **{k: v for k, v in line.items() if k != "id"}}
+        for line in lines
+    ]
+
+
+def change_programme(*, programme: Programme, by: Actor, now: dt.datetime, **values: Any) -> Programme:
+    """Change a season plan that is not closed. The caller holds its lock.
+
+    :raises Conflict: `state_conflict`
+    :raises Unprocessable: as `add_programme`
+    """
+    if programme.status == "closed":
+        raise Conflict(Fault("state_conflict", "the season is closed: reopen it first"))
+    if values.get("ends_on", programme.ends_on) < values.get("starts_on", programme.starts_on):
+        raise Unprocessable(Fault("out_of_range", "it ends before it begins", "/until"))
+    if "lines" in values:
+        values["lines"] = numbered(values["lines"], before=programme.lines)
+    journal.change(programme, by=by, now=now, **values)
+    return programme
+
+
+def close(*, programme: Programme, by: Actor, now: dt.datetime) -> Programme:
+    """Close the season. The caller holds its lock.
+
+    :raises Conflict: `season_open`, one fault for each order and reservation that is still open
+    """
+    if programme.status == "closed":
+        raise Conflict(Fault("state_conflict", "the season is closed already"))
+    orders = (
+        WorkOrder.objects.for_farm(programme.farm).filter(programme=programme, status__in=OPEN).order_by("id")
+    )
+    ids = WorkOrder.objects.for_farm(programme.farm).filter(programme=programme).values("id")
+    reserved = (
+        Reservation.objects.for_farm(programme.farm).filter(work_order__in=ids, status="open").order_by("id")
+    )
+    faults = [
+        Fault(
+            "season_open", f"order {order.number} is {order.status}", refers_to=("work_order", str(order.id))
+        )
+        for order in orders
+    ] + [
+        Fault("season_open", "product is still reserved", refers_to=("reservation", str(row.id)))
+        for row in reserved
+    ]
+    if faults:
+        raise Conflict(*faults)
+    journal.change(programme, by=by, now=now, action="close", status="closed")
+    return programme
+
+
+def reopen(*, programme: Programme, by: Actor, now: dt.datetime) -> Programme:
+    """Open a closed season again. The caller holds its lock.
+
+    :raises Conflict: `state_conflict`
+    """
+    if programme.status != "closed":
+        raise Conflict(Fault("state_conflict", f"the programme is {programme.status}, not closed"))
+    journal.change(programme, by=by, now=now, action="reopen", status="active")
+    return programme
+
+
+def line_of(*, programme: Programme, line: uuid.UUID) -> dict[str, Any] | None:
+    """Return one line of a season plan."""
+    return next((one for one in programme.lines if one["id"] == str(line)), None)
+
+
+def request_run(
+    *,
+    farm: Farm,
+    programme: Programme,
+    starts_at: dt.datetime,
+    ends_at: dt.datetime,
+    by: Actor,
+    now: dt.datetime,
+    id: uuid.UUID | None = None,
+    **chosen: Any,
+) -> PlanningRun:
+    """Ask for a plan of days; the workers make it.
+
+    :raises Unprocessable: where it ends before it begins
+    :raises Conflict: `state_conflict` for a season plan that is not in force
+    """
+    if ends_at <= starts_at:
+        raise Unprocessable(Fault("out_of_range", "it ends before it begins", "/until"))
+    if programme.status != "active":
+        raise Conflict(
+            Fault("state_conflict", f"the programme is {programme.status}: only an active one is planned")
+        )
+    with transaction.atomic():
+        run = journal.create(
+            PlanningRun,
+            farm=farm,
+            by=by,
+            now=now,
+            id=id,
+            programme=programme,
+            starts_at=starts_at,
+            ends_at=ends_at,
+            **chosen,
+        )
+        journal.later("planning_run.requested", farm=farm, subject=run.id, by=by, now=now)
+    return run
+
+
+def progress(*, run: PlanningRun, by: Actor, now: dt.datetime, **values: Any) -> PlanningRun:
+    """Write how far a planning run is, or what it came to."""
+    with transaction.atomic():
+        locked = PlanningRun.objects.select_related("farm").select_for_update(of=("self",)).get(key=run.key)
+        journal.change(locked, by=by, now=now, action="update", **values)
+    return locked
