@@ -1,0 +1,104 @@
+"""Reading the store: products and the labels in force, lots, the ledger, and what is promised."""
+
+from __future__ import annotations
+
+import datetime as dt
+import zoneinfo
+
+from django.db.models import OuterRef, Prefetch, Q, QuerySet, Subquery
+
+from orchard.farms.models import Farm
+from orchard.inventory.models import LabelVersion, Lot, Movement, Product, Reservation, Shortage
+
+NEWEST_FIRST = ("-effective_from", "-created_at", "-id")
+
+
+def day_on_farm(*, farm: Farm, at: dt.datetime) -> dt.date:
+    """Return the day that a moment falls on where the farm is."""
+    return at.astimezone(zoneinfo.ZoneInfo(farm.zone)).date()
+
+
+def products(*, farm: Farm) -> QuerySet[Product]:
+    """Return the farm's products, put away or not."""
+    return Product.objects.for_farm(farm).select_related("farm")
+
+
+def with_label(rows: QuerySet[Product], *, on: dt.date) -> QuerySet[Product]:
+    """Return the same products, each with `in_force`: the label in force on a day, at most one.
+
+    Costs one more query, however many products there are.
+    """
+    newest = (
+        LabelVersion.objects.filter(product=OuterRef("product"), effective_from__lte=on)
+        .order_by(*NEWEST_FIRST)
+        .values("key")[:1]
+    )
+    in_force = LabelVersion.objects.filter(_has_not_ended(on), key=Subquery(newest))
+    return rows.prefetch_related(Prefetch("labels", queryset=in_force, to_attr="in_force"))
+
+
+def labels(*, product: Product) -> QuerySet[LabelVersion]:
+    """Return the versions of a product's label."""
+    return (
+        LabelVersion.objects.for_farm(product.farm)
+        .filter(product=product)
+        .select_related("farm", "product__farm")
+    )
+
+
+def label_in_force(*, product: Product, on: dt.date) -> LabelVersion | None:
+    """Return the label that holds on a day; None where none has begun, or the newest has ended.
+
+    An older label is never revived by the end of a newer one: what no longer holds was replaced.
+    """
+    newest = labels(product=product).filter(effective_from__lte=on).order_by(*NEWEST_FIRST).first()
+    ended = newest is not None and newest.effective_until is not None and newest.effective_until < on
+    return None if ended else newest
+
+
+def _has_not_ended(on: dt.date) -> Q:
+    return Q(effective_until=None) | Q(effective_until__gte=on)
+
+
+def lots(*, farm: Farm) -> QuerySet[Lot]:
+    """Return the farm's lots, put away or not, with their products."""
+    return Lot.objects.for_farm(farm).select_related("farm", "product__farm")
+
+
+def usable(*, on: dt.date) -> Q:
+    """Return the condition of lots that may be used on a day: through the whole of `expires_on`."""
+    not_expired = Q(expires_on=None) | Q(expires_on__gte=on)
+    return not_expired & Q(quarantined=False, archived=False)
+
+
+def may_be_used(lot: Lot, *, on: dt.date) -> bool:
+    """Return whether one lot may be used on a day; the same rule as `usable`."""
+    expired = lot.expires_on is not None and lot.expires_on < on
+    return not (expired or lot.quarantined or lot.archived)
+
+
+def usable_lots(*, product: Product, on: dt.date) -> QuerySet[Lot]:
+    """Return the lots of a product that may be used on a day, first to expire first."""
+    rows = lots(farm=product.farm).filter(usable(on=on), product=product)
+    return rows.order_by(*FIRST_TO_EXPIRE)
+
+
+FIRST_TO_EXPIRE = ("expires_on", "created_at", "id")
+"""PostgreSQL puts NULL last when it sorts upwards: what never expires is taken last."""
+
+
+def movements(*, farm: Farm) -> QuerySet[Movement]:
+    """Return the farm's ledger with what reversed each line."""
+    return Movement.objects.for_farm(farm).select_related(
+        "farm", "lot__product", "other_lot", "reverses", "reversed_by"
+    )
+
+
+def reservations(*, farm: Farm) -> QuerySet[Reservation]:
+    """Return what is, or was, promised to the farm's work orders."""
+    return Reservation.objects.for_farm(farm).select_related("farm", "product", "lot")
+
+
+def shortages(*, farm: Farm) -> QuerySet[Shortage]:
+    """Return the storekeeper's questions: loads that used more than the book held."""
+    return Shortage.objects.for_farm(farm).select_related("farm", "product", "lot")
