@@ -14,7 +14,6 @@ from decimal import Decimal
 from functools import cache, lru_cache
 from pathlib import Path
 from typing import Any
-from weakref import WeakKeyDictionary
 
 from mixing import chemistry
 from mixing.formulation_types import formulation_type
@@ -27,7 +26,6 @@ PREPARING = ("water_conditioner", "compatibility_agent", "antifoam", "drift_reta
 OWN_PLACE = frozenset((*PREPARING, "oil", "surfactant", "sticker", "nutrient"))
 Edges = frozenset[tuple[str, str]]
 NO_EDGES: Edges = frozenset()
-_PLACES: WeakKeyDictionary[Label, str] = WeakKeyDictionary()
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,15 +48,9 @@ class Practice:
     last: Quantity
 
 
+@lru_cache(maxsize=4096)
 def place_of(label: Label) -> str:
     """Return what a product counts as in a mixing order: `packet`, an adjuvant kind, `oil`, or its code."""
-    found = _PLACES.get(label)
-    if found is None:
-        found = _PLACES[label] = _place_of(label)
-    return found
-
-
-def _place_of(label: Label) -> str:
     if label.packet:
         return "packet"
     if label.adjuvant in OWN_PLACE:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from decimal import localcontext
+from decimal import Decimal, localcontext
 
 from hypothesis import given
 from hypothesis import strategies as st
@@ -11,7 +11,7 @@ from mixing import doses, loads, order, sequence
 from mixing.findings import Basis, Severity
 from mixing.formulation_types import all_types
 from mixing.order import Step
-from mixing.quantities import EXACT
+from mixing.quantities import EXACT, Quantity
 from mixing.request import MixRequest
 from tests.mixing.tanks import amount, product, tank
 
@@ -211,6 +211,25 @@ def test_a_dial_draws_neat_product_so_no_water_goes_into_the_jar():
 
     assert [step.doing.product for step in done if step.doing.action == "add"] == ["a", "b"]
     assert "fill" not in {step.doing.action for step in done}
+
+
+def test_the_premix_of_a_fixed_ratio_is_topped_up_with_its_water():
+    mix = tank(product("a", formulation="SC"), sprayer={"kind": "hose_end_ratio", "jar": amount("1 pt")})
+
+    done, _ = order.steps(mix, (), premix_water=Quantity(Decimal("36"), "fl_oz"))
+
+    assert [step.doing.action for step in done] == ["add", "agitate", "fill", "agitate"]
+    assert done[2].as_json(3, "en")["amount"] == amount("36 fl_oz")
+
+
+def test_steps_are_written_with_their_number_and_in_either_language():
+    packet = product("p", formulation="WP", packet=True)
+    written = [step.as_json(n, "es") for n, step in enumerate(steps_of(tank(packet)), 1)]
+
+    assert [step["step"] for step in written] == [1, 2, 3, 4, 5, 6]
+    assert list(written[2]) == ["step", "action", "product", "note"]
+    assert written[3]["for"] == amount("5 min")
+    assert "bolsas" in written[2]["note"]
 
 
 FORMULATIONS = st.sampled_from([*sorted(all_types()), None])
