@@ -14,7 +14,6 @@ from decimal import Decimal
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
-from weakref import WeakKeyDictionary
 
 from mixing.labels import Ingredient, Label
 from mixing.quantities import EXACT
@@ -123,6 +122,7 @@ def _crop_groups(raw: Mapping[str, list[str]]) -> dict[str, frozenset[str]]:
     }
 
 
+@lru_cache(maxsize=4096)
 def substance(name: str) -> Substance | None:
     """Return the substance of that name or one that begins with its name ("captan technical"), else None."""
     table = _table()
@@ -162,15 +162,10 @@ def groups_of(name: str) -> frozenset[str]:
     return _with_implied(guessed, _table().implied)
 
 
-_FACTS: WeakKeyDictionary[Label, Facts] = WeakKeyDictionary()
-
-
+@lru_cache(maxsize=4096)
 def facts(label: Label) -> Facts:
     """Return what follows from a label's ingredients, worked out once for each label."""
-    found = _FACTS.get(label)
-    if found is None:
-        found = _FACTS[label] = _facts(label)
-    return found
+    return _facts(label)
 
 
 def groups(label: Label) -> frozenset[str]:
@@ -184,6 +179,8 @@ def _facts(label: Label) -> Facts:
         shared |= _with_implied([label.adjuvant], _table().implied)
     if label.formulation in _OIL_CARRIED:
         shared.add("contains oil")
+    if label.formulation == "EC":
+        shared.add("ec formulation")
     parts = tuple(_part(ingredient) | shared for ingredient in label.active_ingredients or ())
     if not parts and label.adjuvant:
         parts = (frozenset(shared),)
@@ -213,6 +210,7 @@ def tidy_code(scheme: str, code: str) -> str:
     return f"{match[1]}0{match[2]}" if match and scheme.upper() == "FRAC" else bare
 
 
+@lru_cache(maxsize=1024)
 def names_of_crop(crop: str) -> frozenset[str]:
     """Return the crop and the crop groups it is in: peach is a stone fruit, sweet cherry is a cherry."""
     wanted = " ".join(crop.casefold().split())
@@ -224,13 +222,16 @@ def known_groups() -> frozenset[str]:
     table = _table()
     of_substances = frozenset().union(*(found.groups for found in table.substances.values()))
     more = frozenset(table.implied) | {name for names in table.implied.values() for name in names}
-    return frozenset(table.substances) | of_substances | more | ADJUVANTS | {"contains oil"}
+    return frozenset(table.substances) | of_substances | more | ADJUVANTS | CARRIERS
 
 
 def known_crops() -> frozenset[str]:
     """Return every crop and crop group of the table."""
     return frozenset(_table().crops)
 
+
+CARRIERS = frozenset({"contains oil", "ec formulation"})
+"""What a product has by its formulation, not by its ingredients."""
 
 ADJUVANTS = frozenset(
     {
@@ -251,6 +252,7 @@ def is_metal(name: str) -> bool:
     return name.casefold() in _table().metals
 
 
+@lru_cache(maxsize=4096)
 def metal_fraction(ingredient_name: str, metal: str) -> Decimal | None:
     """Return the share of an element in an ingredient by weight, from its formula; None where it has none.
 
