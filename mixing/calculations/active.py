@@ -13,7 +13,7 @@ from mixing.calculations.registry import Given, calculation
 from mixing.calculations.results import decimal, measured, whole
 from mixing.calculations.worksheet import Worksheet, share
 from mixing.faults import TOP, Faults, near
-from mixing.reading import AMOUNT, AMOUNT_PER_AREA, VOLUME_PER_AREA
+from mixing.reading import AMOUNT, AMOUNT_PER_AREA
 from mixing.reading import RATE as ANY_RATE
 
 RATE = tuple(one for one in ANY_RATE if one != "ppm")
@@ -242,8 +242,8 @@ def _application_matches(given: Given, faults: Faults) -> None:
             "rate", "the product of one application", (*AMOUNT_PER_AREA, "mass/volume", "volume/volume")
         ),
         CONTENT,
-        fields.quantity(
-            "volume_per_area", VOLUME_PER_AREA, "the spray per area, where the rate is per volume"
+        fields.spray_per_area(
+            "volume_per_area", "the spray per area, where the rate is per volume"
         ).optional(),
         fields.density(),
     ),

@@ -72,7 +72,7 @@ def application_rate(
 @calculation(
     does="The flow that a rate, a speed and a width need: of one nozzle, or of all together.",
     inputs=(
-        fields.quantity("rate", VOLUME_PER_AREA, "the spray per area that is wanted"),
+        fields.spray_per_area("rate", "the spray per area that is wanted"),
         SPEED_FIELD,
         SPACING,
         SWATH,

@@ -68,8 +68,8 @@ def tree_row_volume(
 @calculation(
     does="How much stronger a concentrate spray is than the dilute one, and the rate in its tank.",
     inputs=(
-        fields.quantity("dilute_volume_per_area", VOLUME_PER_AREA, "the spray that wets to run-off"),
-        fields.quantity("volume_per_area", VOLUME_PER_AREA, "the spray that is applied"),
+        fields.spray_per_area("dilute_volume_per_area", "the spray that wets to run-off"),
+        fields.spray_per_area("volume_per_area", "the spray that is applied"),
         fields.rate("rate", "the label's rate per volume of dilute spray", RATE_OF_SPRAY).optional(),
     ),
     results=(

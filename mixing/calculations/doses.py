@@ -226,6 +226,7 @@ def weigh_measure(
 ) -> Mapping[str, object]:
     """mass = volume x density."""
     above, _, below = density.unit.partition("/")
+    below = below.lstrip("0123456789")
     if volume is not None:
         return {"mass": sheet.weigh(volume, sheet.asked("mass") or above, density)}
     assert mass is not None

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 
 from mixing.calculations.exact import amount
 from mixing.faults import Place
-from mixing.reading import AMOUNT_PER_AREA, CONTENT, DENSITY, NOT_A_RATE, RATE, TIME, Reader
+from mixing.reading import AMOUNT_PER_AREA, CONTENT, DENSITY, NOT_A_RATE, RATE, TIME, VOLUME_PER_AREA, Reader
 
 Read = Callable[[Reader, object, Place], object | None]
 Schema = Mapping[str, object]
@@ -111,6 +111,20 @@ def rate(name: str, about: str, dimensions: tuple[str, ...] = RATE) -> Field:
         return amount(found)
 
     return Field(name, about, read, _measures(wanted))
+
+
+def spray_per_area(name: str, about: str) -> Field:
+    """A volume of spray per area, such as 100 gal/acre."""
+
+    def read(reader: Reader, raw: object, at: Place) -> object | None:
+        found = reader.quantity(raw, at, VOLUME_PER_AREA)
+        if found is not None and found.unit == "ft3/acre":
+            detail = "ft3/acre measures canopy, not spray; write the spray as 100 gal/acre or 1000 L/ha"
+            reader.faults.add((at, "unit"), "unit_kind", detail)
+            return None
+        return amount(found) if found else None
+
+    return Field(name, about, read, _measures(VOLUME_PER_AREA))
 
 
 def rate_by_area(name: str, about: str) -> Field:

@@ -16,7 +16,7 @@ from mixing.calculations.registry import Given, calculation
 from mixing.calculations.results import inner, measured, result, whole
 from mixing.calculations.worksheet import Worksheet, per, times
 from mixing.faults import TOP, Faults
-from mixing.reading import AMOUNT, AREA, VOLUME, VOLUME_PER_AREA, VOLUME_PER_LENGTH
+from mixing.reading import AMOUNT, AREA, VOLUME, VOLUME_PER_LENGTH
 
 MOST_LOADS = 200
 """As a mix check: a job of more loads than this was typed wrongly. Common practice, no source."""
@@ -71,7 +71,7 @@ def _spray(given: Given) -> Amount | None:
     inputs=(
         fields.quantity("total", VOLUME, "all the spray of the job").optional(),
         fields.quantity("area", AREA, "the ground treated").optional(),
-        fields.quantity("volume_per_area", VOLUME_PER_AREA, "the spray on each unit of ground").optional(),
+        fields.spray_per_area("volume_per_area", "the spray on each unit of ground").optional(),
         fields.quantity("volume_per_tree", VOLUME, "the spray on each tree").optional(),
         fields.quantity("volume_per_length", VOLUME_PER_LENGTH, "the spray on so much row").optional(),
         fields.quantity("tank", VOLUME, "what the tank holds"),
@@ -210,9 +210,7 @@ def _jar_rate(rate: Amount, rank: int, given: Given, faults: Faults) -> None:
     inputs=(
         fields.quantity("jar", VOLUME, "the water in the jar"),
         lists.many("rates", "the rates in the tank, of any kind", fields.rate("rate", "one rate"), most=20),
-        fields.quantity(
-            "volume_per_area", VOLUME_PER_AREA, "the spray per area, where a rate is by area"
-        ).optional(),
+        fields.spray_per_area("volume_per_area", "the spray per area, where a rate is by area").optional(),
         fields.quantity("volume_per_tree", VOLUME, "the spray per tree, where a rate is by tree").optional(),
         fields.quantity(
             "volume_per_length", VOLUME_PER_LENGTH, "the spray per row length, where a rate is by it"

@@ -85,9 +85,7 @@ def turns_by_weight(one: str, other: str) -> bool:
 
 def per(rate: Amount) -> tuple[str, Fraction, str]:
     """Return the unit above a rate's line, and how many of which unit stand below (`fl_oz`, 100, `gal`)."""
-    parts = unit(rate.unit).parts
-    assert parts is not None, rate.unit
-    above, below = parts
+    above, _, below = rate.unit.partition("/")
     if below == "1000ft2":
         return above, Fraction(1), below
     name = below.lstrip("0123456789")
