@@ -63,6 +63,10 @@ class Rulebook:
         """
         return self._by_id[rule_id]
 
+    def has(self, rule_id: str) -> bool:
+        """Say whether there is a row of that id."""
+        return rule_id in self._by_id
+
     def rules(self, table: str | None = None) -> tuple[Rule, ...]:
         """Return the rows of one table, or of all, that still speak."""
         if table is not None:
