@@ -24,6 +24,7 @@ class Reason:
 
 
 def above(bound: Bound, limit: Limit, what: str, measured: Quantity | None) -> Iterator[Reason]:
+    """Yield the reason where something is above a bound, or not known."""
     if measured is None:
         yield because(bound, limit, f"{what} is not known")
     elif measured.in_base() > bound.value.in_base():
@@ -33,6 +34,7 @@ def above(bound: Bound, limit: Limit, what: str, measured: Quantity | None) -> I
 
 
 def below(bound: Bound, limit: Limit, what: str, measured: Quantity | None) -> Iterator[Reason]:
+    """Yield the reason where something is below a bound, or not known."""
     if measured is None:
         yield because(bound, limit, f"{what} is not known")
     elif measured.in_base() < bound.value.in_base():
