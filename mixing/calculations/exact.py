@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from decimal import ROUND_HALF_EVEN, Context, Decimal
 from fractions import Fraction
 
-from mixing.quantities import Quantity, QuantityError, plain, unit
+from mixing.quantities import MAX_DIGITS, Quantity, QuantityError, plain, unit
 
 PLACES = 15
 """Places, and significant digits, of a number that does not end."""
@@ -112,17 +112,27 @@ def is_us(*names: str) -> bool:
 
 
 def text(value: Fraction) -> str:
-    """Return a plain decimal: all its digits where it ends, else 15 places and 15 digits at least."""
+    """Return a plain decimal: all its digits where it ends, else 15 places and eight digits at least.
+
+    No more than 20 digits are written, as no more are read, so that an answer can be asked with again.
+    """
+    if not value:
+        return "0"
+    magnitude = _magnitude(value)
+    most = max(MAX_DIGITS - 1 - max(magnitude, 0), SHOWN - 1 - magnitude, 0)
+    if (value * 10**most).denominator == 1:
+        return plain(_rounded(value, most), most)
+    places = min(max(PLACES, PLACES - 1 - magnitude), most)
+    return plain(_rounded(value, most if _ends(value) else places), most)
+
+
+def _ends(value: Fraction) -> bool:
+    """Say whether a fraction is a decimal that ends."""
     rest = value.denominator
     for prime in (2, 5):
         while rest % prime == 0:
             rest //= prime
-    if rest == 1:
-        places = max(value.denominator.bit_length(), 1)
-        whole = value * 10**places
-        return plain(Decimal(whole.numerator).scaleb(-places, Context(prec=10_000)), places)
-    places = max(PLACES, PLACES - 1 - _magnitude(value))
-    return plain(_rounded(value, places), places)
+    return rest == 1
 
 
 def brief(value: Fraction) -> str:
@@ -134,11 +144,10 @@ def brief(value: Fraction) -> str:
 
 
 def _magnitude(value: Fraction) -> int:
-    """Return the power of ten of the first digit, as of 1 for 25, give or take one for a long fraction."""
-    return math.floor(
-        Decimal(abs(value.numerator)).log10(Context(prec=30))
-        - Decimal(value.denominator).log10(Context(prec=30))
-    )
+    """Return the power of ten of the first digit: 1 for 25, -2 for 0.07."""
+    above, below = abs(value.numerator), value.denominator
+    guess = len(str(above)) - len(str(below))
+    return guess if above >= below * Fraction(10) ** guess else guess - 1
 
 
 def _rounded(value: Fraction, places: int) -> Decimal:

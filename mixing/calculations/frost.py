@@ -9,7 +9,7 @@ from typing import Any
 from mixing.calculations import bare
 from mixing.calculations.exact import Amount
 from mixing.calculations.registry import calculation
-from mixing.calculations.results import measured, result
+from mixing.calculations.results import inner, measured, result
 from mixing.calculations.sources import table
 from mixing.calculations.worksheet import Worksheet
 from mixing.faults import near
@@ -30,7 +30,7 @@ TEMPERATURE = ("temperature",)
             "kills nine buds in ten; null where the chart gives none",
             {"anyOf": [{"$ref": "#/$defs/quantity"}, {"type": "null"}]},
         ),
-        measured("kills_90_percent", TEMPERATURE, "kills nine buds in ten; null where the chart gives none"),
+        inner("kills_90_percent", TEMPERATURE),
         result("stage", "the stage of the chart", {"type": "string"}),
     ),
     sources=("wsu-buds",),

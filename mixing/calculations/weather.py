@@ -56,21 +56,36 @@ def humidity_ratio(dry: float, wet: float, pascal: float) -> float:
     return ((2830 - 0.24 * wet) * full - 1.006 * (dry - wet)) / (2830 + 1.86 * dry - 2.1 * wet)
 
 
+def dew_point(vapour: float, dry: float) -> float:
+    """Return the temperature [degC] at which a pressure of vapour [Pa] saturates the air, by halving."""
+    low, high = dry - 100, dry
+    for _ in range(60):
+        middle = (low + high) / 2
+        if saturation_pressure(middle) > vapour:
+            high = middle
+        else:
+            low = middle
+    return high
+
+
 def wet_bulb(dry: float, humidity: float, pascal: float) -> float:
     """Return the wet bulb [degC] of air at a temperature [degC] and a relative humidity [0 to 1].
 
-    The wet bulb is found by halving: the humidity ratio grows with it, up to that of saturated air.
+    It lies between the dew point and the dry bulb and is found by halving. Round 0 degC a bulb of ice and
+    one of water can both answer the equation; the halving settles on one of them, as it does in PsychroLib.
     """
+    if humidity >= 1:
+        return dry
     vapour = humidity * saturation_pressure(dry)
     wanted = LIGHTER * vapour / (pascal - vapour)
-    low, high = dry - 100, dry
-    for _ in range(80):
+    low, high = dew_point(vapour, dry), dry
+    for _ in range(60):
         middle = (low + high) / 2
         if humidity_ratio(dry, middle, pascal) > wanted:
             high = middle
         else:
             low = middle
-    return high if humidity < 1 else dry
+    return (low + high) / 2
 
 
 @calculation(
