@@ -9,6 +9,7 @@ import pytest
 from mixing import catalogue, protection, sequence
 from mixing.catalogue.catalogue import UnknownText, _texts, parameters_of
 
+NUMBER = re.compile(r"\d+(?:[.,]\d+)?")
 UNITS = re.compile(
     r"\b\d+(?:\.\d+)? (?:gal|fl_oz|tbsp|tsp|mL|L|ft|mph|km/h|h|min|lb|oz_wt|qt|degF|degC|ppm)\b"
 )
@@ -39,6 +40,17 @@ def test_numbers_with_units_are_the_same_in_both_languages():
         id: (sorted(UNITS.findall(text)), sorted(UNITS.findall(spanish[id][0])))
         for id, (text, _) in _texts("en").items()
         if id in spanish and sorted(UNITS.findall(text)) != sorted(UNITS.findall(spanish[id][0]))
+    }
+
+    assert unlike == {}
+
+
+def test_every_figure_is_the_same_in_both_languages():
+    spanish = _texts("es")
+    unlike = {
+        id: (NUMBER.findall(text), NUMBER.findall(spanish[id][0]))
+        for id, (text, _) in _texts("en").items()
+        if id in spanish and sorted(NUMBER.findall(text)) != sorted(NUMBER.findall(spanish[id][0]))
     }
 
     assert unlike == {}
