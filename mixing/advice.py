@@ -22,7 +22,17 @@ US_UNITS = frozenset(
     ("tsp", "tbsp", "fl_oz", "cup", "pt", "qt", "gal", "100gal", "oz_wt", "lb", "acre", "ft", "mph", "degF")
 )
 SPOONS = frozenset(("tsp", "tbsp", "cup", "fl_oz", "oz_wt"))
-TANK_KEYS = ("residue", "any_of", "all_of", "none_of", "materials", "sprayers", "us_units", "spoons")
+TANK_KEYS = (
+    "residue",
+    "any_of",
+    "all_of",
+    "none_of",
+    "materials",
+    "sprayers",
+    "us_units",
+    "spoons",
+    "restricted_use",
+)
 PLACE_KEYS = ("crops", "targets", "stage_from", "stage_to", "regions", "not_regions")
 KEYS = frozenset((*TANK_KEYS, *PLACE_KEYS))
 
@@ -48,6 +58,7 @@ class When:
     sprayers: frozenset[str]
     us_units: bool
     spoons: bool
+    restricted_use: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +89,7 @@ class Tank:
     sprayer: str
     us_units: bool
     spoons: bool
+    restricted_use: bool
 
 
 def lines(table: str, rows: str, tank: Tank) -> tuple[Line, ...]:
@@ -102,6 +114,7 @@ def holds(when: When, tank: Tank) -> bool:
         and (not when.sprayers or tank.sprayer in when.sprayers)
         and (not when.us_units or tank.us_units)
         and (not when.spoons or tank.spoons)
+        and (not when.restricted_use or tank.restricted_use)
     )
 
 
@@ -119,6 +132,7 @@ def tank_of(request: MixRequest) -> Tank:
         sprayer.kind,
         sprayer.residue,
         sprayer.materials,
+        any(product.label.restricted_use for product in request.products),
     )
 
 
@@ -134,6 +148,7 @@ def _tank(
     kind: SprayerKind,
     residue: tuple[str, ...],
     materials: tuple[str, ...],
+    restricted_use: bool,
 ) -> Tank:
     names = {name for unit in units for name in unit.split("/")}
     region = region.upper() if region else None
@@ -152,6 +167,7 @@ def _tank(
         sprayer=str(kind),
         us_units=not US_UNITS.isdisjoint(names),
         spoons=not SPOONS.isdisjoint(names | set(measures or ())),
+        restricted_use=restricted_use,
     )
 
 
@@ -204,4 +220,5 @@ def _when(raw: Mapping[str, Any]) -> When:
         sprayers=named("sprayers"),
         us_units=raw.get("us_units", False),
         spoons=raw.get("spoons", False),
+        restricted_use=raw.get("restricted_use", False),
     )

@@ -22,6 +22,11 @@ def test_every_report_says_that_the_label_is_the_law():
     assert any("licensed adviser" in line for line in rest)
 
 
+def test_a_restricted_product_is_for_certified_applicators():
+    assert "certified applicator" in lines(product("a"), product("b", restricted_use=True))
+    assert "certified applicator" not in lines(product("a", restricted_use=False), product("b"))
+
+
 def test_wind_water_and_measures_are_told_always():
     told = lines(product("a"))
 
