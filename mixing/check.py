@@ -83,15 +83,17 @@ def _report(request: MixRequest, rules: Rulebook, language: str) -> dict[str, An
             *dial_missing,
             *waiting.missing,
             *worn_missing,
+            *order.missing(request.products),
             *gaps.of_request(request),
         ),
         products=request.order,
     )
+    worst = verdict(findings)
     return {
-        "verdict": verdict(findings),
+        "verdict": worst,
         "findings": report.findings(findings, request, rules, language),
         "not_checked": report.not_checked(missing, language),
-        "order": [step.as_json(number, language) for number, step in enumerate(steps, 1)],
+        "order": order.written(steps, stopped=worst == "stop", language=language),
         "loads": report.loads(loads),
         "totals": report.totals(totals),
         "dial": report.dial(dial),

@@ -13,10 +13,10 @@ from functools import lru_cache
 from typing import Any, Protocol
 
 from mixing import sequence
-from mixing.catalogue import Text
-from mixing.findings import Basis, Finding, Severity
+from mixing.catalogue import Text, render
+from mixing.findings import Basis, Finding, Missing, Severity
 from mixing.formulation_types import formulation_type
-from mixing.quantities import EXACT, Quantity
+from mixing.quantities import EXACT, Quantity, plain
 from mixing.request import MixRequest, Product, SprayerKind
 from mixing.sequence import OWN_PLACE, Edges, practice
 
@@ -37,6 +37,8 @@ class Dose(Protocol):
     def id(self) -> str: ...
     @property
     def exact(self) -> Quantity | None: ...
+    @property
+    def measure(self) -> tuple[Quantity, ...] | None: ...
 
 
 class Load(Protocol):
@@ -64,10 +66,11 @@ class Doing:
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """One thing to do, and how much of it where that can be said."""
+    """One thing to do, how much of it where that can be said, and with which measures."""
 
     doing: Doing
     amount: Quantity | None
+    measure: tuple[Quantity, ...] = ()
 
     def as_json(self, number: int, language: str) -> dict[str, Any]:
         """Return the step as it stands in the report."""
@@ -76,7 +79,21 @@ class Step:
             step["amount"] = self.amount.as_json()
         elif "amount" in step:
             del step["amount"]
+        if self.measure and self.measure != (self.amount,):
+            shown = " + ".join(f"{plain(part.value)} {part.unit}" for part in self.measure)
+            step["note"] = f"{render('order.note.measure', {'measure': shown}, language)} {step['note']}"
         return step
+
+
+def written(steps: Sequence[Step], *, stopped: bool, language: str) -> list[dict[str, Any]]:
+    """Return the steps as they stand in the report.
+
+    :param stopped: the tank must not be mixed as it stands; the first step says so before all else
+    """
+    found = [step.as_json(number, language) for number, step in enumerate(steps, 1)]
+    if stopped and found:
+        found[0]["note"] = f"{render('order.note.stopped', language=language)} {found[0]['note']}"
+    return found
 
 
 @lru_cache(maxsize=4096)
@@ -122,24 +139,23 @@ def steps(
         first, rest = None, premix_water
     else:
         first, rest = _fills(loads[0] if loads else None, _start_share(products))
-    doses = {dose.id: dose.exact for dose in loads[0].products} if loads else {}
-    return tuple(
-        Step(doing, amount)
-        for doing, amount in _with_amounts(plan.doings, first, rest, doses)
-        if not (doing.last_fill and amount is not None and not amount.value)
-    ), findings
+    doses = {dose.id: dose for dose in loads[0].products} if loads else {}
+    return tuple(_with_amounts(plan.doings, first, rest, doses)), findings
 
 
 def _with_amounts(
-    doings: Iterable[Doing], first: Quantity | None, rest: Quantity | None, doses: dict[str, Quantity | None]
-) -> Iterator[tuple[Doing, Quantity | None]]:
+    doings: Iterable[Doing], first: Quantity | None, rest: Quantity | None, doses: dict[str, Dose]
+) -> Iterator[Step]:
     for doing in doings:
         if doing.product is not None:
-            yield doing, doses.get(doing.product)
-        elif doing.action == "fill":
-            yield doing, rest if doing.last_fill else first
-        else:
-            yield doing, None
+            dose = doses.get(doing.product)
+            yield Step(doing, None) if dose is None else Step(doing, dose.exact, dose.measure or ())
+        elif doing.action != "fill":
+            yield Step(doing, None)
+        elif not doing.last_fill:
+            yield Step(doing, first)
+        elif rest is None or rest.value:
+            yield Step(doing, rest)
 
 
 def _start_share(products: Sequence[Product]) -> Decimal:
@@ -161,6 +177,15 @@ def _fills(load: Load | None, share: Decimal) -> tuple[Quantity | None, Quantity
     return Quantity(first, water.unit), Quantity(EXACT.subtract(water.value, first), water.unit)
 
 
+def missing(products: Iterable[Product]) -> tuple[Missing, ...]:
+    """Return a line of what was not checked for each product whose formulation is not given."""
+    return tuple(
+        Missing(f"label.formulation:{product.id}")
+        for product in products
+        if product.label.formulation is None and not product.label.packet and product.label.adjuvant is None
+    )
+
+
 # One kind of tank
 
 
@@ -170,7 +195,7 @@ def _plan(places: tuple[tuple[str, str], ...], edges: Edges, way: str, amounts: 
     if order is None:
         return None
     place = dict(places)
-    adding = [doing for id in order for doing in _adding(id, place[id])]
+    adding = [doing for id in order for doing in _adding(id, place[id], last=id == order[-1])]
     if way in ("dial", "ratio"):
         doings = [*adding, *_filling_the_jar(way)]
     else:
@@ -185,11 +210,12 @@ def _starting(way: str, amounts: bool) -> list[Doing]:
     ]
 
 
-def _adding(id: str, place: str) -> list[Doing]:
+def _adding(id: str, place: str, *, last: bool) -> list[Doing]:
     adding = Doing("add", _note(place), product=id)
     if place == "packet":
         return [adding, Doing("wait", Text("order.note.wait_packet"), duration=practice().packet)]
-    return [adding, Doing("agitate", Text("order.note.agitate_between"), duration=practice().settle)]
+    note = Text("order.note.agitate_last" if last else "order.note.agitate_between")
+    return [adding, Doing("agitate", note, duration=practice().settle)]
 
 
 def _note(place: str) -> Text:
@@ -270,7 +296,7 @@ def _unknown(product: Product) -> Finding:
         )
     return Finding(
         id="order.formulation-not-stated",
-        severity=Severity.CAUTION,
+        severity=Severity.NOTE,
         basis=Basis.PRACTICE,
         products=(product.id,),
         parameters={"product": name},

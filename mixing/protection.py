@@ -146,7 +146,7 @@ def _seconds(interval: Quantity) -> Decimal:
 
 
 def findings(request: MixRequest) -> tuple[tuple[Finding, ...], tuple[Missing, ...]]:
-    """Return a caution, and a line of what was not checked, for each label that does not say what to wear."""
+    """Return a note, and a line of what was not checked, for each label that does not say what to wear."""
     silent = [product for product in request.products if product.label.protection is None]
     wordless = [product for product in request.products if product.label.signal_word is None]
     return (
@@ -161,7 +161,7 @@ def findings(request: MixRequest) -> tuple[tuple[Finding, ...], tuple[Missing, .
 def _not_stated(id: str, product: Product, source: str) -> Finding:
     return Finding(
         id=id,
-        severity=Severity.CAUTION,
+        severity=Severity.NOTE,
         basis=Basis.REGULATION,
         products=(product.id,),
         parameters={"product": product.label.name},

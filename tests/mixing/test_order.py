@@ -115,6 +115,31 @@ def test_each_product_is_added_with_its_amount_for_the_first_load():
     assert [step.amount.as_json() for step in steps_of(mix) if step.doing.product] == [amount("6 tbsp")]
 
 
+def test_a_step_says_which_measures_to_use_where_one_mark_does_not_show_the_amount():
+    oil = product("oil", formulation="EC", rate="1 percent_vv", **OIL)
+    mix = tank(oil, spray={"total": amount("4 gal")}, measures=["fl_oz", "tbsp"])
+
+    (adding,) = (step for step in steps_of(mix) if step.doing.product)
+
+    assert adding.as_json(3, "en")["amount"] == amount("5.12 fl_oz")
+    assert adding.as_json(3, "en")["note"].startswith("Measure 5 fl_oz + 0.25 tbsp. Oil goes in")
+    assert adding.as_json(3, "es")["note"].startswith("Mida 5 fl_oz + 0.25 tbsp. El aceite va")
+
+
+def test_a_measure_that_is_the_amount_is_not_said_twice():
+    mix = tank(product("a", rate="1 tbsp/gal"), spray={"total": amount("4 gal")}, measures=["tbsp"])
+
+    assert "Measure" not in order.written(steps_of(mix), stopped=False, language="en")[2]["note"]
+
+
+def test_a_tank_that_is_stopped_says_so_before_the_first_step():
+    done = steps_of(tank(product("a")))
+
+    assert order.written(done, stopped=True, language="en")[0]["note"].startswith("STOP:")
+    assert order.written(done, stopped=True, language="es")[0]["note"].startswith("ALTO:")
+    assert not order.written(done, stopped=False, language="en")[0]["note"].startswith("STOP:")
+
+
 def test_without_a_spray_volume_the_order_stands_without_amounts():
     mix = tank(product("b", formulation="EC"), product("a", formulation="WG"))
 
@@ -189,6 +214,7 @@ def test_an_unstated_formulation_goes_in_late_and_is_named():
 
     assert added(mix) == ["e", "a", "o"]
     assert findings_of(mix) == {"order.formulation-not-stated": ("a",)}
+    assert [one.what for one in order.missing(mix.products)] == ["label.formulation:a"]
 
 
 def test_a_dust_does_not_belong_in_a_spray_tank():

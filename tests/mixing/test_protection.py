@@ -74,12 +74,12 @@ def test_the_strictest_signal_word_counts():
     assert word(None, None) is None
 
 
-def test_a_label_that_does_not_say_what_to_wear_is_a_caution_and_not_checked():
+def test_a_label_that_does_not_say_what_to_wear_is_noted_and_not_checked():
     (finding,), missing = protection.findings(tank(product("a"), product("b", protection=None)))
 
     assert (finding.id, finding.severity, finding.basis) == (
         "protection.not-stated",
-        Severity.CAUTION,
+        Severity.NOTE,
         Basis.REGULATION,
     )
     assert finding.products == ("b",)
