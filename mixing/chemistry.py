@@ -15,7 +15,7 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
-from mixing.labels import Ingredient, Label
+from mixing.labels import Label
 from mixing.quantities import EXACT
 
 FILE = Path(__file__).with_name("substances.toml")
@@ -45,9 +45,9 @@ class Substance:
     half_life: tuple[tuple[Decimal, Decimal], ...]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Facts:
-    """What follows from a label's ingredients.
+    """What follows from a label's ingredients and formulation; labels alike in these share one.
 
     :ivar groups: all that a `what` may name it by: ingredients, groups, adjuvant, functions, registration
     :ivar parts: the groups of each ingredient by itself, for a pair is known only if all its parts are
@@ -57,6 +57,8 @@ class Facts:
     groups: frozenset[str]
     parts: tuple[frozenset[str], ...]
     codes: frozenset[tuple[str, str]]
+    formulation: str | None
+    packet: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,33 +175,60 @@ def groups(label: Label) -> frozenset[str]:
     return facts(label).groups
 
 
+def facts_of_residue(name: str) -> Facts:
+    """Return what follows from a substance or group that was left in a sprayer."""
+    return _facts_of(((name, None),), None, (), None, None, False, frozenset())
+
+
 def _facts(label: Label) -> Facts:
+    ingredients = None
+    if label.active_ingredients is not None:
+        ingredients = tuple(
+            (one.name, one.metal.of if one.metal is not None else None) for one in label.active_ingredients
+        )
+    codes = frozenset((one.scheme.upper(), tidy_code(one.scheme, one.code)) for one in label.mode_of_action)
+    return _facts_of(
+        ingredients,
+        label.adjuvant,
+        tuple(label.function),
+        label.registration,
+        label.formulation,
+        label.packet,
+        codes,
+    )
+
+
+@lru_cache(maxsize=2048)
+def _facts_of(
+    ingredients: tuple[tuple[str, str | None], ...] | None,
+    adjuvant: str | None,
+    functions: tuple[str, ...],
+    registration: str | None,
+    formulation: str | None,
+    packet: bool,
+    codes: frozenset[tuple[str, str]],
+) -> Facts:
     shared: set[str] = set()
-    if label.adjuvant:
-        shared |= _with_implied([label.adjuvant], _table().implied)
-    if label.formulation in _OIL_CARRIED:
+    if adjuvant:
+        shared |= _with_implied([adjuvant], _table().implied)
+    if formulation in _OIL_CARRIED:
         shared.add("contains oil")
-    if label.formulation == "EC":
+    if formulation == "EC":
         shared.add("ec formulation")
-    parts = tuple(_part(ingredient) | shared for ingredient in label.active_ingredients or ())
-    if not parts and label.adjuvant:
+    parts = tuple(_part(name, metal) | shared for name, metal in ingredients or ())
+    if not parts and adjuvant:
         parts = (frozenset(shared),)
-    every = frozenset(shared).union(*parts)
-    names = [*label.function, *([label.registration] if label.registration else [])]
-    return Facts(every | {name.casefold() for name in names}, parts, _codes(label))
+    names = [*functions, *([registration] if registration else [])]
+    every = frozenset(shared).union(*parts) | {name.casefold() for name in names}
+    return Facts(every, parts, codes or _codes(ingredients or ()), formulation, packet)
 
 
-def _part(ingredient: Ingredient) -> frozenset[str]:
-    found = groups_of(ingredient.name)
-    if ingredient.metal is not None:
-        found |= {ingredient.metal.of.casefold()}
-    return found
+def _part(name: str, metal: str | None) -> frozenset[str]:
+    return groups_of(name) | ({metal.casefold()} if metal is not None else set())
 
 
-def _codes(label: Label) -> frozenset[tuple[str, str]]:
-    if label.mode_of_action:
-        return frozenset((m.scheme.upper(), tidy_code(m.scheme, m.code)) for m in label.mode_of_action)
-    known = [substance(ingredient.name) for ingredient in label.active_ingredients or ()]
+def _codes(ingredients: Iterable[tuple[str, str | None]]) -> frozenset[tuple[str, str]]:
+    known = [substance(name) for name, _ in ingredients]
     return frozenset(code for found in known if found is not None for code in found.codes)
 
 

@@ -6,17 +6,36 @@ narrows them; of what remains the strictest value of each limit holds.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import lru_cache
 
 from mixing import chemistry
-from mixing.labels import Label, Use
+from mixing.labels import Buffer, Label, Use, YearlyLimit
 from mixing.quantities import Quantity
 from mixing.request import MixRequest
 from mixing.stages import within
 
 
 @dataclass(frozen=True, slots=True)
+class Bounds:
+    """The strictest of each limit that the rows set; None is no limit."""
+
+    wind_maximum: Quantity | None = None
+    wind_minimum: Quantity | None = None
+    temperature_maximum: Quantity | None = None
+    temperature_minimum: Quantity | None = None
+    rain_free: Quantity | None = None
+    interval: Quantity | None = None
+    maximum_applications: int | None = None
+    maximum_per_year: tuple[YearlyLimit, ...] = ()
+    buffer: Buffer | None = None
+
+
+NO_BOUNDS = Bounds()
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class Applying:
     """The rows that apply, and what of the request no row speaks of.
 
@@ -34,16 +53,11 @@ class Applying:
     stage: bool = True
     needs_stage: bool = False
     windowed: bool = False
-
-    @property
-    def maxima(self) -> tuple[Quantity, ...]:
-        """The highest rates of the rows: the strictest of each kind of unit (per volume, per area)."""
-        return _strictest([row.maximum for row in self.rows], highest=False)
-
-    @property
-    def minima(self) -> tuple[Quantity, ...]:
-        """The lowest rates of the rows: the strictest of each kind of unit."""
-        return _strictest([row.minimum for row in self.rows], highest=True)
+    maxima: tuple[Quantity, ...] = ()
+    """The highest rates of the rows: the strictest of each kind of unit (per volume, per area)."""
+    minima: tuple[Quantity, ...] = ()
+    """The lowest rates of the rows: the strictest of each kind of unit."""
+    bounds: Bounds = NO_BOUNDS
 
 
 def applying(label: Label, request: MixRequest) -> Applying:
@@ -62,13 +76,59 @@ def _applying(label: Label, crop: str, targets: tuple[str, ...], bbch: int | Non
         return Applying((), crop=False)
     of_target = _for_targets(of_crop, targets)
     rows = of_target or of_crop
-    if bbch is None:
-        return Applying(rows, target=bool(of_target), needs_stage=any(use.stages for use in rows))
-    at_stage = tuple(use for use in rows if within(bbch, use.stages))
-    windowed = any(use.stages for use in at_stage)
+    at_stage = rows if bbch is None else tuple(use for use in rows if within(bbch, use.stages))
+    left = at_stage or rows
     return Applying(
-        at_stage or rows, target=bool(of_target), stage=bool(at_stage), windowed=windowed and bool(at_stage)
+        left,
+        target=bool(of_target),
+        stage=bool(at_stage),
+        needs_stage=bbch is None and any(use.stages for use in rows),
+        windowed=bbch is not None and any(use.stages for use in at_stage),
+        maxima=_strictest([use.maximum for use in left], highest=False),
+        minima=_strictest([use.minimum for use in left], highest=True),
+        bounds=_bounds(left),
     )
+
+
+def _bounds(rows: tuple[Use, ...]) -> Bounds:
+    numbers = [use.maximum_applications for use in rows if use.maximum_applications is not None]
+    yearly: dict[str, YearlyLimit] = {}
+    for limit in (limit for use in rows for limit in use.maximum_per_year):
+        of = _fold(limit.of)
+        if of not in yearly or limit.amount.in_base() < yearly[of].amount.in_base():
+            yearly[of] = YearlyLimit(of, limit.amount)
+    return Bounds(
+        _least(use.wind_maximum for use in rows),
+        _most(use.wind_minimum for use in rows),
+        _least(use.temperature_maximum for use in rows),
+        _most(use.temperature_minimum for use in rows),
+        _most(use.rain_free for use in rows),
+        _most(use.interval for use in rows),
+        min(numbers, default=None),
+        tuple(yearly.values()),
+        _widest(use.buffer for use in rows),
+    )
+
+
+def _least(bounds: Iterable[Quantity | None]) -> Quantity | None:
+    return min((one for one in bounds if one is not None), key=Quantity.in_base, default=None)
+
+
+def _most(bounds: Iterable[Quantity | None]) -> Quantity | None:
+    """The highest; nothing asked for (zero) is no limit, except of a temperature."""
+    given = [one for one in bounds if one is not None]
+    given = [one for one in given if one.value != 0 or one.dimension == "temperature"]
+    return max(given, key=Quantity.in_base, default=None)
+
+
+def _widest(buffers: Iterable[Buffer | None]) -> Buffer | None:
+    widest: tuple[Quantity, Buffer] | None = None
+    for buffer in buffers:
+        if buffer is None or buffer.width is None:
+            continue
+        if widest is None or buffer.width.in_base() > widest[0].in_base():
+            widest = (buffer.width, buffer)
+    return widest[1] if widest else None
 
 
 def _for_targets(rows: tuple[Use, ...], targets: tuple[str, ...]) -> tuple[Use, ...]:

@@ -5,53 +5,65 @@ What two products do to each other is in `compatibility`.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from mixing import scene as scenes
-from mixing import uses
 from mixing.catalogue import Text
 from mixing.findings import Basis, Finding, Missing, Severity
 from mixing.limits import interval, resistance, stage, tank, use, water, weather, yearly
 from mixing.limits.lacking import Lacking
+from mixing.limits.subject import Subject, earlier, subjects
 from mixing.limits.yearly import YearLine
 from mixing.request import MixRequest
 from mixing.rulebook import Rulebook
+from mixing.scene import Scene
 
-__all__ = ["YearLine", "check", "year"]
+__all__ = ["Limits", "YearLine", "check", "find", "year"]
+
+OLD_DAYS = 14  # by the contract, an observation older than this is a caution
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """What is wrong by any limit, what could not be checked, and the lines of the year."""
+
+    findings: list[Finding]
+    missing: list[Missing]
+    year: list[YearLine]
+
+
+def find(request: MixRequest, rulebook: Rulebook, *, scene: Scene | None = None) -> Limits:
+    """Return all that limits say of a request.
+
+    :param scene: its circumstances, where they have been worked out already
+    """
+    scene = scene or scenes.of(request, rulebook)
+    lacking, members = Lacking(), subjects(request, rulebook)
+    past = earlier(request.history, scene.today)
+    before = resistance.sprays(past)
+    found: list[Finding] = []
+    for subject in members:
+        found += use.check(subject, request, lacking)
+        found += weather.by_label(subject, request, scene, lacking)
+        found += water.by_label(subject, scene, lacking)
+        found += interval.by_label(subject, past, request, scene, lacking)
+        found += interval.published(subject, past, request, scene, rulebook)
+        found += stage.check(subject, request, scene, rulebook)
+        found += resistance.published(subject, before, rulebook)
+    found += weather.published(members, request, scene, rulebook)
+    found += water.published(members, request, scene, rulebook)
+    found += tank.published(members, request, rulebook)
+    counted = yearly.counts(members, past, request, scene, rulebook)
+    found += yearly.check(counted, rulebook, lacking)
+    found += _observation(request, scene)
+    _note_unknown(members, request, rulebook, lacking)
+    return Limits(found, lacking.missing(), yearly.lines(counted, rulebook))
 
 
 def check(request: MixRequest, rulebook: Rulebook) -> tuple[list[Finding], list[Missing]]:
-    """Return what is wrong by any limit, and what could not be checked, in the order of the request."""
-    scene, lacking = scenes.of(request, rulebook), Lacking()
-    applied = tuple((product, uses.applying(product.label, request)) for product in request.products)
-    found: list[Finding] = []
-    for product, applying in applied:
-        found += use.check(product, applying, request, lacking)
-        found += weather.by_label(product, applying, request, lacking)
-        found += water.by_label(product, scene, lacking)
-        found += interval.by_label(product, applying, request, scene, lacking)
-        found += interval.published(product, request, scene, rulebook)
-        found += stage.check(product, applying, request, scene, rulebook)
-        found += resistance.published(product, request, scene, rulebook)
-    found += weather.published(applied, request, scene, rulebook)
-    found += water.published(applied, request, scene, rulebook)
-    found += tank.published(request, rulebook)
-    found += yearly.check(applied, request, scene, rulebook, lacking)
-    found += _observation(request)
-    lacking.absent(request)
-    if request.region is not None and not rulebook.limits_of_region(request.region):
-        lacking.field("region", Text("missing.region_without_rules", {"region": str(request.region)}))
-    return found, lacking.missing()
-
-
-def _observation(request: MixRequest) -> list[Finding]:
-    """A stage seen too long ago may have passed."""
-    seen = request.stage.observed_on if request.stage else None
-    if seen is None or request.at is None:
-        return []
-    days = (request.at.date() - seen).days
-    if days <= use.OLD_DAYS:
-        return []
-    parameters = {"value": str(days), "limit": str(use.OLD_DAYS), "on": seen.isoformat()}
-    return [Finding("label.observation-old", Severity.CAUTION, Basis.PRACTICE, (), parameters)]
+    """Return what is wrong by any limit, and what could not be checked."""
+    found = find(request, rulebook)
+    return found.findings, found.missing
 
 
 def year(request: MixRequest, rulebook: Rulebook) -> list[YearLine]:
@@ -59,8 +71,26 @@ def year(request: MixRequest, rulebook: Rulebook) -> list[YearLine]:
 
     Empty without `at` or without history, for then nothing can be counted.
     """
-    if request.at is None or request.history is None:
+    return find(request, rulebook).year
+
+
+def _observation(request: MixRequest, scene: Scene) -> list[Finding]:
+    """A stage seen too long ago may have passed."""
+    seen = request.stage.observed_on if request.stage else None
+    if seen is None or scene.today is None:
         return []
-    scene = scenes.of(request, rulebook)
-    applied = tuple((product, uses.applying(product.label, request)) for product in request.products)
-    return yearly.lines(applied, request, scene, rulebook)
+    days = (scene.today - seen).days
+    if days <= OLD_DAYS:
+        return []
+    parameters = {"value": str(days), "limit": str(OLD_DAYS), "on": seen.isoformat()}
+    return [Finding("label.observation-old", Severity.CAUTION, Basis.PRACTICE, (), parameters)]
+
+
+def _note_unknown(
+    members: tuple[Subject, ...], request: MixRequest, rulebook: Rulebook, lacking: Lacking
+) -> None:
+    for subject in members:
+        if subject.label.active_ingredients is None and subject.label.adjuvant is None:
+            lacking.field(f"label.active_ingredients:{subject.product.id}")
+    if request.region is not None and not rulebook.limits_of_region(request.region):
+        lacking.field("region", Text("missing.region_without_rules", {"region": request.region}))

@@ -105,8 +105,11 @@ def substance_before(application: Application, place: int, of: str) -> Decimal |
 
 def brings(label: Label, of: str) -> bool:
     """Say whether a label's product has any of a substance, by ingredient, group or metal."""
-    return of.casefold() in chemistry.groups(label) or any(
-        _metal_share(ingredient, of) for ingredient in label.active_ingredients or ()
+    wanted = of.casefold()
+    if wanted in chemistry.groups(label):
+        return True
+    return chemistry.is_metal(wanted) and any(
+        chemistry.metal_fraction(one.name, wanted) for one in label.active_ingredients or ()
     )
 
 
@@ -162,7 +165,3 @@ def _content(ingredient: Ingredient, of: str) -> tuple[Quantity, Decimal] | Unkn
     if ingredient.content is None or (share is None and chemistry.is_metal(wanted)):
         return Unknown("content")
     return ingredient.content, share if share is not None else Decimal(1)
-
-
-def _metal_share(ingredient: Ingredient, of: str) -> Decimal | None:
-    return chemistry.metal_fraction(ingredient.name, of)

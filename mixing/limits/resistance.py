@@ -3,44 +3,48 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import date
 
-from mixing import chemistry
 from mixing.findings import Finding
+from mixing.limits.interval import YEAR, Past
 from mixing.limits.speaking import spoken
-from mixing.request import MixRequest, Product
+from mixing.limits.subject import Subject
 from mixing.rulebook import Rule, Rulebook, strictest
-from mixing.scene import Scene
 
 Code = tuple[str, str]
+Sprays = tuple[tuple[int, frozenset[Code]], ...]
+"""Days ago and modes of action of each earlier day of spraying, the latest first."""
 
 
-def published(product: Product, request: MixRequest, scene: Scene, rulebook: Rulebook) -> Iterator[Finding]:
+def sprays(past: Past) -> Sprays:
+    """Return the modes of action of each earlier day; the tanks of one day are one spray."""
+    days: dict[int, frozenset[Code]] = {}
+    for one in past:
+        days[one.days] = days.get(one.days, frozenset()) | one.facts.codes
+    return tuple(sorted(days.items(), key=lambda day: day[0]))
+
+
+def published(subject: Subject, before: Sprays, rulebook: Rulebook) -> Iterator[Finding]:
     """Yield where a mode of action of this product has been used too often on this ground."""
-    codes = chemistry.facts(product.label).codes
-    if scene.today is None or not request.history or not codes:
+    rules = subject.rows.resistance
+    if not rules or not before:
         return
-    rules = rulebook.for_modes(codes, request.crop)
-    if not rules:
-        return
-    sprays = _sprays(request, scene.today)
-    for code in sorted(codes):
-        speaking = [
-            (rule, rule.severity)
-            for rule in rules
-            if code[0] == rule.when.scheme and (rule.when.codes is None or code[1] in rule.when.codes)
-            if _too_often(rule, code, sprays, scene.today)
-        ]
+    for code in sorted(subject.facts.codes):
+        speaking = []
+        for rule in rules:
+            if code[0] == rule.when.scheme and (rule.when.codes is None or code[1] in rule.when.codes):
+                most, count = _counted(rule, code, before)
+                if count > most:
+                    speaking.append((rule, rule.severity))
         for rule, severity, rivals in strictest(speaking):
-            most, count = _counted(rule, code, sprays, scene.today)
+            most, count = _counted(rule, code, before)
             yield spoken(
                 rulebook,
                 rule,
                 severity,
                 rivals,
-                products=(product.id,),
+                products=(subject.product.id,),
                 parameters={
-                    "product": product.label.name,
+                    "product": subject.label.name,
                     "code": f"{code[0]} {code[1]}",
                     "value": str(count),
                     "limit": str(most),
@@ -48,34 +52,17 @@ def published(product: Product, request: MixRequest, scene: Scene, rulebook: Rul
             )
 
 
-def _sprays(request: MixRequest, today: date) -> list[tuple[date, frozenset[Code]]]:
-    """Modes of action of each earlier day of spraying, the latest first; the tank of one day is one spray."""
-    days: dict[date, frozenset[Code]] = {}
-    for one in request.history or ():
-        if one.on <= today:
-            days[one.on] = days.get(one.on, frozenset()) | chemistry.facts(one.label).codes
-    return sorted(days.items(), key=lambda day: day[0], reverse=True)
-
-
-def _too_often(rule: Rule, code: Code, sprays: list[tuple[date, frozenset[Code]]], today: date) -> bool:
-    most, count = _counted(rule, code, sprays, today)
-    return count > most
-
-
-def _counted(
-    rule: Rule, code: Code, sprays: list[tuple[date, frozenset[Code]]], today: date
-) -> tuple[int, int]:
+def _counted(rule: Rule, code: Code, before: Sprays) -> tuple[int, int]:
     """Return the most that a row allows and the count that this application would make."""
     if rule.when.in_a_row is not None:
-        return rule.when.in_a_row, _in_a_row(code, sprays) + 1
-    year = [codes for on, codes in sprays if (today - on).days < 365]
-    return rule.when.in_a_year or 0, sum(code in codes for codes in year) + 1
+        return rule.when.in_a_row, _in_a_row(code, before) + 1
+    return rule.when.in_a_year or 0, sum(1 for days, codes in before if days < YEAR and code in codes) + 1
 
 
-def _in_a_row(code: Code, sprays: list[tuple[date, frozenset[Code]]]) -> int:
+def _in_a_row(code: Code, before: Sprays) -> int:
     """Count the latest sprays that had the mode of action; a day without any of its scheme breaks nothing."""
     count = 0
-    for _, codes in sprays:
+    for _, codes in before:
         if code in codes:
             count += 1
         elif any(scheme == code[0] for scheme, _ in codes):

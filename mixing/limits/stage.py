@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 from decimal import Decimal
 
-from mixing import chemistry
 from mixing.findings import Basis, Finding, Severity
 from mixing.limits import amounts
 from mixing.limits.amounts import Unknown
 from mixing.limits.speaking import spoken
+from mixing.limits.subject import Subject
 from mixing.quantities import Quantity
 from mixing.request import MixRequest, Product
 from mixing.rulebook import Rule, Rulebook, strictest
@@ -17,18 +17,15 @@ from mixing.scene import Scene, in_place
 from mixing.uses import Applying
 
 
-def check(
-    product: Product, applying: Applying, request: MixRequest, scene: Scene, rulebook: Rulebook
-) -> Iterator[Finding]:
+def check(subject: Subject, request: MixRequest, scene: Scene, rulebook: Rulebook) -> Iterator[Finding]:
     """Yield what publications say of this product at this stage on this crop.
 
     Where the label has a window that includes the stage, a published stop is at most a caution.
     """
-    rules = rulebook.for_product("stages", chemistry.groups(product.label), request.crop)
     speaking = [
-        (rule, _severity(rule, applying))
-        for rule in rules
-        if in_place(rule.when, scene) and _at_rate(rule, product, request)
+        (rule, _severity(rule, subject.applying))
+        for rule in subject.rows.stages
+        if in_place(rule.when, scene) and _at_rate(rule, subject.product, request)
     ]
     for rule, severity, rivals in strictest(speaking):
         yield spoken(
@@ -36,9 +33,9 @@ def check(
             rule,
             severity,
             rivals,
-            products=(product.id,),
+            products=(subject.product.id,),
             parameters={
-                "product": product.label.name,
+                "product": subject.label.name,
                 "crop": request.crop,
                 "stage": f"{scene.bbch:02d}" if scene.bbch is not None else "",
             },

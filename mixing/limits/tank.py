@@ -4,16 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from mixing import chemistry
 from mixing.findings import Finding
 from mixing.limits.speaking import spoken
+from mixing.limits.weather import Subjects
 from mixing.request import MixRequest
 from mixing.rulebook import Rulebook, strictest
 
 SPELLINGS = {"aluminum": "aluminium", "galvanised": "galvanized"}
 
 
-def published(request: MixRequest, rulebook: Rulebook) -> Iterator[Finding]:
+def published(subjects: Subjects, request: MixRequest, rulebook: Rulebook) -> Iterator[Finding]:
     """Yield what a product does to the sprayer's metal, and whether there are too many products."""
     count = len(request.products)
     whole = [
@@ -27,14 +27,15 @@ def published(request: MixRequest, rulebook: Rulebook) -> Iterator[Finding]:
     materials = {SPELLINGS.get(name.casefold(), name.casefold()) for name in request.sprayer.materials}
     if not materials:
         return
-    for product in request.products:
-        rules = rulebook.for_product("tank", chemistry.groups(product.label), request.crop)
+    for subject in subjects:
         speaking = [
             (rule, rule.severity)
-            for rule in rules
+            for rule in subject.rows.tank
             if rule.when.materials is not None and not rule.when.materials.isdisjoint(materials)
         ]
         for rule, severity, rivals in strictest(speaking):
             touched = ", ".join(sorted((rule.when.materials or frozenset()) & materials))
-            parameters = {"product": product.label.name, "value": touched, "limit": ""}
-            yield spoken(rulebook, rule, severity, rivals, products=(product.id,), parameters=parameters)
+            parameters = {"product": subject.label.name, "value": touched, "limit": ""}
+            yield spoken(
+                rulebook, rule, severity, rivals, products=(subject.product.id,), parameters=parameters
+            )

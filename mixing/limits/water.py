@@ -4,19 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from mixing import chemistry
 from mixing.findings import Finding, Severity
 from mixing.limits.lacking import Lacking
 from mixing.limits.speaking import in_unit_of, limit, short, shown, spoken
-from mixing.limits.weather import Applied, has_own
-from mixing.request import MixRequest, Product
+from mixing.limits.subject import Subject
+from mixing.limits.weather import Subjects, has_own
+from mixing.request import MixRequest
 from mixing.rulebook import Rulebook, When, strictest
 from mixing.scene import Scene, in_place, in_water
 
 
-def by_label(product: Product, scene: Scene, lacking: Lacking) -> Iterator[Finding]:
+def by_label(subject: Subject, scene: Scene, lacking: Lacking) -> Iterator[Finding]:
     """Yield where the pH of the water is outside what the product's own label allows."""
-    mixing = product.label.mixing
+    mixing, product = subject.label.mixing, subject.product
     if mixing is None or (mixing.water_ph_minimum is None and mixing.water_ph_maximum is None):
         return
     lowest, highest = mixing.water_ph_minimum, mixing.water_ph_maximum
@@ -33,41 +33,30 @@ def by_label(product: Product, scene: Scene, lacking: Lacking) -> Iterator[Findi
         )
 
 
-def published(applied: Applied, request: MixRequest, scene: Scene, rulebook: Rulebook) -> Iterator[Finding]:
+def published(subjects: Subjects, request: MixRequest, scene: Scene, rulebook: Rulebook) -> Iterator[Finding]:
     """Yield what publications say of this water for each product, and for the tank as a whole."""
     if request.water is None:
         return
     whole = [
         (rule, rule.severity)
         for rule in rulebook.for_tank("water", request.crop)
-        if in_place(rule.when, scene) and in_water(rule.when, scene)
+        if in_water(rule.when, scene) and in_place(rule.when, scene)
     ]
     for rule, severity, rivals in strictest(whole):
-        names = ", ".join(product.label.name for product, _ in applied)
-        yield spoken(
-            rulebook,
-            rule,
-            severity,
-            rivals,
-            products=(),
-            parameters=_parameters(rule.when, request, scene, names),
-        )
-    for product, applying in applied:
+        parameters = _parameters(rule.when, request, scene, ", ".join(one.label.name for one in subjects))
+        yield spoken(rulebook, rule, severity, rivals, products=(), parameters=parameters)
+    for subject in subjects:
         speaking = [
             (rule, rule.severity)
-            for rule in rulebook.for_product("water", chemistry.groups(product.label), request.crop)
-            if in_place(rule.when, scene)
-            and in_water(rule.when, scene)
-            and not has_own(rule.when.unless_label, product, applying)
+            for rule in subject.rows.water
+            if in_water(rule.when, scene)
+            and in_place(rule.when, scene)
+            and not has_own(rule.when.unless_label, subject)
         ]
         for rule, severity, rivals in strictest(speaking):
+            parameters = _parameters(rule.when, request, scene, subject.label.name)
             yield spoken(
-                rulebook,
-                rule,
-                severity,
-                rivals,
-                products=(product.id,),
-                parameters=_parameters(rule.when, request, scene, product.label.name),
+                rulebook, rule, severity, rivals, products=(subject.product.id,), parameters=parameters
             )
 
 

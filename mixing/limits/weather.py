@@ -5,150 +5,130 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from decimal import Decimal
 
-from mixing import chemistry
 from mixing.findings import Finding, Severity
 from mixing.limits.lacking import Lacking
 from mixing.limits.speaking import in_unit_of, limit, short, shown, spoken
-from mixing.quantities import Quantity
-from mixing.request import MixRequest, Product
+from mixing.limits.subject import Subject
+from mixing.request import MixRequest
 from mixing.rulebook import Rulebook, When, strictest
 from mixing.scene import Scene, in_place, in_weather
-from mixing.uses import Applying
+from mixing.uses import NO_BOUNDS
 
-Applied = tuple[tuple[Product, Applying], ...]
+Subjects = tuple[Subject, ...]
 
 
-def by_label(
-    product: Product, applying: Applying, request: MixRequest, lacking: Lacking
-) -> Iterator[Finding]:
+def by_label(subject: Subject, request: MixRequest, scene: Scene, lacking: Lacking) -> Iterator[Finding]:
     """Yield where the weather is outside what the product's own label allows."""
-    weather, rows = request.weather, applying.rows
+    bounds, weather = subject.applying.bounds, request.weather
+    if bounds is NO_BOUNDS:
+        return
     wind = weather.wind if weather else None
-    temperature = weather.temperature if weather else None
-    for name, path, value, bounds, above in (
-        ("label.wind-above", "weather.wind", wind, [row.wind_maximum for row in rows], True),
-        ("label.wind-below", "weather.wind", wind, [row.wind_minimum for row in rows], False),
+    warmth = weather.temperature if weather else None
+    for name, path, given, value, bound, high in (
+        ("label.wind-above", "weather.wind", wind, scene.wind, bounds.wind_maximum, True),
+        ("label.wind-below", "weather.wind", wind, scene.wind, bounds.wind_minimum, False),
         (
             "label.temperature-above",
             "weather.temperature",
-            temperature,
-            [row.temperature_maximum for row in rows],
+            warmth,
+            scene.temperature,
+            bounds.temperature_maximum,
             True,
         ),
         (
             "label.temperature-below",
             "weather.temperature",
-            temperature,
-            [row.temperature_minimum for row in rows],
+            warmth,
+            scene.temperature,
+            bounds.temperature_minimum,
             False,
         ),
     ):
-        bound = _strictest(bounds, lowest=above)
         if bound is None:
             continue
-        if value is None:
-            yield lacking.needed(path, product)
-        elif value.in_base() > bound.in_base() if above else value.in_base() < bound.in_base():
-            yield limit(name, Severity.STOP, product, value=shown(value), limit=shown(bound))
-    yield from _dry_time(product, applying, request, lacking)
+        if value is None or given is None:
+            yield lacking.needed(path, subject.product)
+        elif value > bound.in_base() if high else value < bound.in_base():
+            yield limit(name, Severity.STOP, subject.product, value=shown(given), limit=shown(bound))
+    yield from _dry_time(subject, scene, lacking)
 
 
-def _dry_time(
-    product: Product, applying: Applying, request: MixRequest, lacking: Lacking
-) -> Iterator[Finding]:
-    wanted = _strictest([row.rain_free for row in applying.rows], lowest=False)
-    if wanted is None or wanted.value == 0:
+def _dry_time(subject: Subject, scene: Scene, lacking: Lacking) -> Iterator[Finding]:
+    wanted, rain = subject.applying.bounds.rain_free, scene.rain_within
+    if wanted is None:
         return
-    rain = request.weather.rain_within_h if request.weather else None
     if rain is None:
-        yield lacking.needed("weather.rain_within_h", product)
+        yield lacking.needed("weather.rain_within_h", subject.product)
     elif rain * 3600 < wanted.in_base():
-        yield limit("label.rain-free", Severity.STOP, product, value=f"{short(rain)} h", limit=shown(wanted))
-
-
-def _strictest(bounds: list[Quantity | None], *, lowest: bool) -> Quantity | None:
-    given = [bound for bound in bounds if bound is not None]
-    if not given:
-        return None
-    return (min if lowest else max)(given, key=Quantity.in_base)
-
-
-def published(applied: Applied, request: MixRequest, scene: Scene, rulebook: Rulebook) -> Iterator[Finding]:
-    """Yield what publications and regulations say of this weather, for the whole tank or for one product."""
-    whole = [
-        rule
-        for rule in rulebook.for_tank("weather", request.crop)
-        if in_place(rule.when, scene) and in_weather(rule.when, scene)
-    ]
-    speaking = [(rule, rule.severity) for rule in whole if _whom(rule.when, applied) is not None]
-    for rule, severity, rivals in strictest(speaking):
-        products = _whom(rule.when, applied) or ()
-        yield spoken(
-            rulebook,
-            rule,
-            severity,
-            rivals,
-            products=products,
-            parameters=_parameters(rule.when, request, scene, _names(products, applied)),
+        yield limit(
+            "label.rain-free", Severity.STOP, subject.product, value=f"{short(rain)} h", limit=shown(wanted)
         )
-    for product, applying in applied:
-        yield from _of_product(product, applying, request, scene, rulebook)
 
 
-def _of_product(
-    product: Product, applying: Applying, request: MixRequest, scene: Scene, rulebook: Rulebook
-) -> Iterator[Finding]:
+def published(subjects: Subjects, request: MixRequest, scene: Scene, rulebook: Rulebook) -> Iterator[Finding]:
+    """Yield what publications and regulations say of this weather, for the whole tank or for one product."""
+    if request.weather is None:
+        return
     speaking = [
         (rule, rule.severity)
-        for rule in rulebook.for_product("weather", chemistry.groups(product.label), request.crop)
-        if in_place(rule.when, scene)
-        and in_weather(rule.when, scene)
-        and not has_own(rule.when.unless_label, product, applying)
+        for rule in rulebook.for_tank("weather", request.crop)
+        if in_weather(rule.when, scene)
+        and in_place(rule.when, scene)
+        and _whom(rule.when, subjects) is not None
     ]
     for rule, severity, rivals in strictest(speaking):
-        yield spoken(
-            rulebook,
-            rule,
-            severity,
-            rivals,
-            products=(product.id,),
-            parameters=_parameters(rule.when, request, scene, product.label.name),
-        )
+        products = _whom(rule.when, subjects) or ()
+        parameters = _parameters(rule.when, request, scene, _names(products, subjects))
+        yield spoken(rulebook, rule, severity, rivals, products=products, parameters=parameters)
+    for subject in subjects:
+        speaking = [
+            (rule, rule.severity)
+            for rule in subject.rows.weather
+            if in_weather(rule.when, scene)
+            and in_place(rule.when, scene)
+            and not has_own(rule.when.unless_label, subject)
+        ]
+        for rule, severity, rivals in strictest(speaking):
+            parameters = _parameters(rule.when, request, scene, subject.label.name)
+            yield spoken(
+                rulebook, rule, severity, rivals, products=(subject.product.id,), parameters=parameters
+            )
 
 
-def _whom(when: When, applied: Applied) -> tuple[str, ...] | None:
+def _whom(when: When, subjects: Subjects) -> tuple[str, ...] | None:
     """Return the products a rule for any tank speaks of: empty for all of them, None for none of them."""
     if when.unless_label is None:
         return ()
-    without = [
-        product.id for product, applying in applied if not has_own(when.unless_label, product, applying)
-    ]
+    without = [one.product.id for one in subjects if not has_own(when.unless_label, one)]
     if not without:
         return None
-    return () if len(without) == len(applied) else tuple(without)
+    return () if len(without) == len(subjects) else tuple(without)
 
 
-def _names(products: tuple[str, ...], applied: Applied) -> str:
-    return ", ".join(p.label.name for p, _ in applied if not products or p.id in products)
+def _names(products: tuple[str, ...], subjects: Subjects) -> str:
+    return ", ".join(one.label.name for one in subjects if not products or one.product.id in products)
 
 
-def has_own(limit_name: str | None, product: Product, applying: Applying) -> bool:
+def has_own(limit_name: str | None, subject: Subject) -> bool:
     """Say whether a product's label has a limit of its own of that kind."""
-    return limit_name is not None and OWN[limit_name](product, applying)
+    return limit_name is not None and OWN[limit_name](subject)
 
 
-def _water_ph(product: Product, _: Applying) -> bool:
-    mixing = product.label.mixing
+def _water_ph(subject: Subject) -> bool:
+    mixing = subject.label.mixing
     return mixing is not None and (mixing.water_ph_minimum is not None or mixing.water_ph_maximum is not None)
 
 
-OWN: dict[str, Callable[[Product, Applying], bool]] = {
-    "wind": lambda _, applying: any(row.wind_maximum for row in applying.rows),
-    "wind_minimum": lambda _, applying: any(row.wind_minimum for row in applying.rows),
-    "temperature": lambda _, applying: any(
-        row.temperature_minimum or row.temperature_maximum for row in applying.rows
-    ),
-    "rain_free": lambda _, applying: any(row.rain_free for row in applying.rows),
+def _temperature(subject: Subject) -> bool:
+    bounds = subject.applying.bounds
+    return bounds.temperature_minimum is not None or bounds.temperature_maximum is not None
+
+
+OWN: dict[str, Callable[[Subject], bool]] = {
+    "wind": lambda subject: subject.applying.bounds.wind_maximum is not None,
+    "wind_minimum": lambda subject: subject.applying.bounds.wind_minimum is not None,
+    "temperature": _temperature,
+    "rain_free": lambda subject: subject.applying.bounds.rain_free is not None,
     "water_ph": _water_ph,
 }
 

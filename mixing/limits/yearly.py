@@ -4,18 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import date
 from decimal import ROUND_HALF_EVEN, Decimal
 
-from mixing import chemistry
 from mixing.catalogue import Text
 from mixing.findings import Finding, Severity
 from mixing.limits import amounts
 from mixing.limits.amounts import Unknown
-from mixing.limits.interval import YEAR, in_year
+from mixing.limits.interval import YEAR, Past
 from mixing.limits.lacking import Lacking
 from mixing.limits.speaking import limit, shown, spoken
-from mixing.limits.weather import Applied
+from mixing.limits.weather import Subjects
 from mixing.quantities import EXACT, Quantity
 from mixing.request import MixRequest, Product
 from mixing.rulebook import Rule, Rulebook, Source
@@ -55,8 +53,11 @@ class _Limit:
 
 
 @dataclass(frozen=True, slots=True)
-class _Count:
-    """Grams per square metre before and in this tank, and the products of the tank that bring it."""
+class Count:
+    """A substance per area against one limit: grams a square metre before and in this tank.
+
+    :ivar products: ids of the products of the tank that bring it
+    """
 
     used: Decimal
     tank: Decimal
@@ -64,34 +65,41 @@ class _Count:
 
     @property
     def after(self) -> Decimal:
+        """What it comes to with this tank."""
         return self.used + self.tank
 
 
+def counts(
+    subjects: Subjects, past: Past, request: MixRequest, scene: Scene, rulebook: Rulebook
+) -> list[tuple[_Limit, Count | Unknown]]:
+    """Return each limit with what it comes to, or with what is missing to say so."""
+    found: list[tuple[_Limit, Count | Unknown]] = []
+    for one in _limits(subjects, request, scene, rulebook):
+        if scene.today is None or request.history is None:
+            found.append((one, Unknown("at" if scene.today is None else "history")))
+        else:
+            found.append((one, _count(one, subjects, past, request)))
+    return found
+
+
 def check(
-    applied: Applied, request: MixRequest, scene: Scene, rulebook: Rulebook, lacking: Lacking
+    counted: list[tuple[_Limit, Count | Unknown]], rulebook: Rulebook, lacking: Lacking
 ) -> Iterator[Finding]:
-    """Yield where a yearly amount would be passed, or cannot be worked out though a label limits it."""
-    for one in _limits(applied, request, scene, rulebook):
+    """Yield where a yearly amount would be passed, or cannot be worked out though a limit asks for it."""
+    for one, count in counted:
         if one.maximum is None:
             continue
-        if scene.today is None or request.history is None:
-            path = "at" if scene.today is None else "history"
-            if one.product is not None:
-                yield lacking.needed(path, one.product)
-            continue
-        count = _count(one, request, scene.today)
         if isinstance(count, Unknown):
             if one.product is not None:
                 yield lacking.needed(count.path, one.product)
             else:
                 lacking.field(count.path, Text("missing.needed_by_region", {"of": one.of}))
         elif count.after > one.maximum.in_base():
-            yield _passed(one, count, rulebook)
+            yield _passed(one, one.maximum, count, rulebook)
 
 
-def _passed(one: _Limit, count: _Count, rulebook: Rulebook) -> Finding:
-    assert one.maximum is not None
-    value = shown(_in_unit(count.after, one.maximum.unit))
+def _passed(one: _Limit, maximum: Quantity, count: Count, rulebook: Rulebook) -> Finding:
+    said = {"of": one.of, "value": shown(_in_unit(count.after, maximum.unit)), "limit": shown(maximum)}
     if one.rule is not None:
         return spoken(
             rulebook,
@@ -99,27 +107,17 @@ def _passed(one: _Limit, count: _Count, rulebook: Rulebook) -> Finding:
             one.rule.severity,
             (),
             products=count.products,
-            parameters={
-                "of": one.of,
-                "value": value,
-                "limit": shown(one.maximum),
-                "days": str((one.years * YEAR).days),
-            },
+            parameters={**said, "days": str(one.years * YEAR)},
         )
     assert one.product is not None
-    found = limit(
-        "label.yearly", Severity.STOP, one.product, of=one.of, value=value, limit=shown(one.maximum)
-    )
+    found = limit("label.yearly", Severity.STOP, one.product, **said)
     return Finding(found.id, found.severity, found.basis, count.products, found.parameters)
 
 
-def lines(applied: Applied, request: MixRequest, scene: Scene, rulebook: Rulebook) -> list[YearLine]:
+def lines(counted: list[tuple[_Limit, Count | Unknown]], rulebook: Rulebook) -> list[YearLine]:
     """Return what the report says of the year: one line for each substance and limit."""
-    if scene.today is None or request.history is None:
-        return []
     found = []
-    for one in _limits(applied, request, scene, rulebook):
-        count = _count(one, request, scene.today)
+    for one, count in counted:
         if isinstance(count, Unknown):
             continue
         unit = one.maximum.unit if one.maximum else UNIT
@@ -142,43 +140,37 @@ def _in_unit(base: Decimal, unit: str) -> Quantity:
     return Quantity(value.quantize(_PLACES, rounding=ROUND_HALF_EVEN, context=EXACT), unit)
 
 
-def _limits(applied: Applied, request: MixRequest, scene: Scene, rulebook: Rulebook) -> list[_Limit]:
+def _limits(subjects: Subjects, request: MixRequest, scene: Scene, rulebook: Rulebook) -> list[_Limit]:
     """Limits of the labels in the tank, of the region, and metals of the tank that nobody limits."""
-    found: list[_Limit] = []
-    for product, applying in applied:
-        strictest: dict[str, Quantity] = {}
-        for row in applying.rows:
-            for yearly in row.maximum_per_year:
-                other = strictest.get(yearly.of.casefold())
-                if other is None or yearly.amount.in_base() < other.in_base():
-                    strictest[yearly.of.casefold()] = yearly.amount
-        found.extend(_Limit(of, amount, 1, None, product) for of, amount in strictest.items())
+    found = [
+        _Limit(yearly.of, yearly.amount, 1, None, one.product)
+        for one in subjects
+        for yearly in one.applying.bounds.maximum_per_year
+    ]
     for rule in rulebook.for_tank("yearly", request.crop):
-        when = rule.when
-        brought = any(amounts.brings(product.label, when.of or "") for product, _ in applied)
-        if brought and in_place(when, scene):
-            found.append(_Limit(when.of or "", when.maximum, when.years or 1, rule, None))
+        of = rule.when.of or ""
+        if in_place(rule.when, scene) and any(of in one.facts.groups for one in subjects):
+            found.append(_Limit(of, rule.when.maximum, rule.when.years or 1, rule, None))
     named = {one.of for one in found}
     for of in COUNTED:
-        if of not in named and any(of in chemistry.groups(product.label) for product, _ in applied):
+        if of not in named and any(of in one.facts.groups for one in subjects):
             found.append(_Limit(of, None, 1, None, None))
     return found
 
 
-def _count(one: _Limit, request: MixRequest, today: date) -> _Count | Unknown:
-    used = Decimal(0)
-    for place, application in enumerate(request.history or ()):
-        if in_year(application, today, years=one.years):
-            amount = amounts.substance_before(application, place, one.of)
+def _count(one: _Limit, subjects: Subjects, past: Past, request: MixRequest) -> Count | Unknown:
+    used, tank, products = Decimal(0), Decimal(0), []
+    for earlier in past:
+        if earlier.days < one.years * YEAR:
+            amount = amounts.substance_before(earlier.application, earlier.place, one.of)
             if isinstance(amount, Unknown):
                 return amount
             used += amount
-    tank, products = Decimal(0), []
-    for product in request.products:
-        amount = amounts.substance_of(product, one.of, request.spray)
+    for subject in subjects:
+        amount = amounts.substance_of(subject.product, one.of, request.spray)
         if isinstance(amount, Unknown):
             return amount
-        if amounts.brings(product.label, one.of):
-            products.append(product.id)
-        tank += amount
-    return _Count(used, tank, tuple(products))
+        if amounts.brings(subject.label, one.of):
+            products.append(subject.product.id)
+            tank += amount
+    return Count(used, tank, tuple(products))

@@ -6,16 +6,42 @@ their groups, and a farm has few of those.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from typing import Any, TypeVar
 
 from mixing import chemistry
+from mixing.chemistry import Facts
 from mixing.findings import Basis, Finding, Severity
 from mixing.rulebook.loader import Tables
 from mixing.rulebook.rows import Rule, Source
 
 KEPT = 8192
+Settled = tuple[Rule, Severity, tuple[Rule, ...]]
+"""A row that speaks, how severely, and the rivals that it is to name."""
 _Answer = TypeVar("_Answer")
+
+
+@dataclass(frozen=True, slots=True)
+class ProductRows:
+    """Rows that may speak of one product on one crop; tables without `what` are in `for_tank`."""
+
+    stages: tuple[Rule, ...]
+    weather: tuple[Rule, ...]
+    water: tuple[Rule, ...]
+    tank: tuple[Rule, ...]
+    resistance: tuple[Rule, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PairRows:
+    """Rows that may speak of two products in one tank on one crop.
+
+    :ivar by_formulation: what their formulations do to each other, which no circumstance changes
+    """
+
+    rules: tuple[Rule, ...]
+    by_formulation: tuple[Settled, ...]
 
 
 class Rulebook:
@@ -90,24 +116,47 @@ class Rulebook:
         answer: _Answer = found
         return answer
 
-    def for_pair(
-        self, table: str, first: frozenset[str], second: frozenset[str]
-    ) -> tuple[tuple[Rule, bool], ...]:
-        """Return rows whose pair the two groups make; True where the first product is first in the pair."""
-        return self._keep((table, first, second), lambda: tuple(self._for_pair(table, first, second)))
+    def of_pair(self, first: Facts, second: Facts, crop: str) -> PairRows:
+        """Return the rows that may speak of two products in one tank on this crop."""
+        return self._keep((first, second, crop), lambda: self._of_pair(first, second, crop))
 
-    def _for_pair(
-        self, table: str, first: frozenset[str], second: frozenset[str]
-    ) -> Iterable[tuple[Rule, bool]]:
+    def _of_pair(self, first: Facts, second: Facts, crop: str) -> PairRows:
+        rows = self._with_pair("compatibility", first.groups, second.groups, crop)
+        by_formulation = list(self.for_formulations(first.formulation, second.formulation))
+        for packet, partner in ((first, second), (second, first)):
+            if packet.packet:
+                by_formulation.extend(self.for_packet(partner.groups))
+        return PairRows(
+            tuple(dict.fromkeys(rule for rule, _ in rows)),
+            tuple(strictest([(rule, rule.severity) for rule in by_formulation])),
+        )
+
+    def in_sequence(self, first: Facts, second: Facts, crop: str) -> tuple[Rule, ...]:
+        """Return the rows about days between two products, the first of which was sprayed before."""
+        return self._keep(
+            ("sequence", first, second, crop),
+            lambda: tuple(
+                dict.fromkeys(
+                    rule
+                    for rule, forward in self._with_pair("sequence", first.groups, second.groups, crop)
+                    if forward or rule.when.direction == "either"
+                )
+            ),
+        )
+
+    def _with_pair(
+        self, table: str, first: frozenset[str], second: frozenset[str], crop: str
+    ) -> list[tuple[Rule, bool]]:
+        """Rows whose pair the groups make on this crop; True where the first group is first in the pair."""
         index = self._pairs[table]
-        seen: set[str] = set()
-        for a in sorted(first):
-            for b in sorted(second):
-                for pair, forward in (((a, b), True), ((b, a), False)):
-                    for rule in index.get(pair, ()):
-                        if table == "sequence" or rule.id not in seen:
-                            seen.add(rule.id)
-                            yield rule, forward
+        return [
+            (rule, forward)
+            for a in sorted(first)
+            for b in sorted(second)
+            for pair, forward in (((a, b), True), ((b, a), False))
+            for rule in index.get(pair, ())
+            if on_crop(rule, crop)
+        ]
 
     def for_formulations(self, first: str | None, second: str | None) -> tuple[Rule, ...]:
         """Return rows about two formulations in one tank."""
@@ -128,15 +177,23 @@ class Rulebook:
             ),
         )
 
-    def for_product(self, table: str, groups: frozenset[str], crop: str) -> tuple[Rule, ...]:
-        """Return rows of a table that may speak of a product with these groups on this crop."""
-        return self._keep((table, groups, crop), lambda: tuple(self._for_product(table, groups, crop)))
+    def of_product(self, product: Facts, crop: str) -> ProductRows:
+        """Return the rows that may speak of one product on this crop, table by table."""
+        return self._keep((product, crop), lambda: self._of_product(product, crop))
 
-    def _for_product(self, table: str, groups: frozenset[str], crop: str) -> Iterable[Rule]:
-        for rule in self.rules(table):
-            wanted = rule.when.what
-            if wanted is not None and not groups.isdisjoint(wanted) and on_crop(rule, crop):
-                yield rule
+    def _of_product(self, product: Facts, crop: str) -> ProductRows:
+        def rows(table: str) -> tuple[Rule, ...]:
+            return tuple(
+                rule
+                for rule in self.rules(table)
+                if rule.when.what is not None
+                and not product.groups.isdisjoint(rule.when.what)
+                and on_crop(rule, crop)
+            )
+
+        return ProductRows(
+            rows("stages"), rows("weather"), rows("water"), rows("tank"), self._of_modes(product.codes, crop)
+        )
 
     def for_tank(self, table: str, crop: str) -> tuple[Rule, ...]:
         """Return rows of a table that speak of any tank on this crop, whatever is in it."""
@@ -147,27 +204,21 @@ class Rulebook:
             ),
         )
 
-    def speaks_of(self, rule: Rule, crop: str) -> bool:
-        """Say whether a row speaks of this crop."""
-        return self._keep((rule.id, crop), lambda: on_crop(rule, crop))
-
     def limits_of_region(self, region: str) -> bool:
         """Say whether any yearly limit is held for a region, its country or its union."""
         names = self.regions_of(region)
         return any(not names.isdisjoint(rule.when.regions or ()) for rule in self.rules("yearly"))
 
-    def for_modes(self, codes: frozenset[tuple[str, str]], crop: str) -> tuple[Rule, ...]:
-        """Return resistance rows that may speak of a product with these modes of action on this crop."""
-        return self._keep(("resistance", codes, crop), lambda: tuple(self._for_modes(codes, crop)))
-
-    def _for_modes(self, codes: frozenset[tuple[str, str]], crop: str) -> Iterable[Rule]:
-        for rule in self.rules("resistance"):
-            when = rule.when
-            hit = any(
-                scheme == when.scheme and (when.codes is None or code in when.codes) for scheme, code in codes
+    def _of_modes(self, codes: frozenset[tuple[str, str]], crop: str) -> tuple[Rule, ...]:
+        return tuple(
+            rule
+            for rule in self.rules("resistance")
+            if on_crop(rule, crop)
+            and any(
+                scheme == rule.when.scheme and (rule.when.codes is None or code in rule.when.codes)
+                for scheme, code in codes
             )
-            if hit and on_crop(rule, crop):
-                yield rule
+        )
 
 
 def on_crop(rule: Rule, crop: str) -> bool:
@@ -179,15 +230,19 @@ def on_crop(rule: Rule, crop: str) -> bool:
     return when.not_crops is None or when.not_crops.isdisjoint(names)
 
 
-def strictest(rules: Iterable[tuple[Rule, Severity]]) -> list[tuple[Rule, Severity, tuple[Rule, ...]]]:
+def strictest(rules: list[tuple[Rule, Severity]]) -> list[Settled]:
     """Return, of rows about the same thing, the strictest with the others that it is to name.
 
     A regulation goes before a publication and a publication before practice where severities are equal.
     """
+    if not rules:
+        return []
+    if len(rules) == 1:
+        return [(*rules[0], ())]
     about: dict[str, list[tuple[Rule, Severity]]] = {}
     for rule, severity in rules:
         about.setdefault(rule.about, []).append((rule, severity))
-    settled = []
+    settled: list[Settled] = []
     for rivals in about.values():
         if len(rivals) > 1:
             rivals.sort(key=lambda one: (one[1], WEIGHT[one[0].basis], one[0].id))

@@ -77,9 +77,9 @@ class When:
     maximum: Quantity | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Rule:
-    """One row. Its id is never reused; a retired row keeps it and no longer speaks.
+    """One row, equal to itself only. Its id is never reused; a retired row keeps it and no longer speaks.
 
     :ivar about: rows about the same thing from different sources; the strictest speaks and names the others
     :ivar memory: recalled, not seen; such a row never stops anything
