@@ -23,6 +23,7 @@ from mixing import (
 )
 from mixing import doses as dosage
 from mixing import loads as loading
+from mixing import scene as scenes
 from mixing import totals as totalling
 from mixing.faults import Faults
 from mixing.findings import settle, verdict
@@ -58,15 +59,16 @@ def _report(request: MixRequest, rules: Rulebook, language: str) -> dict[str, An
     loads = loading.loads(request, doses)
     totals = totalling.totals(request, doses)
     dial, dial_findings, dial_missing = hose_end.dial(request, doses)
-    limit_findings, limit_missing = limits.check(request, rules)
+    scene = scenes.of(request, rules)
+    limited = limits.find(request, rules, scene=scene)
     steps, order_findings = order.steps(request, loads, premix_water=dial.water if dial else None)
     waiting = protection.waiting(request)
     tank = advice.tank_of(request)
     worn_findings, worn_missing = protection.findings(request)
     findings = settle(
         (
-            *compatibility.check(request, rules),
-            *limit_findings,
+            *compatibility.check(request, rules, scene=scene),
+            *limited.findings,
             *dosing.findings(doses, loads),
             *dial_findings,
             *order_findings,
@@ -77,7 +79,7 @@ def _report(request: MixRequest, rules: Rulebook, language: str) -> dict[str, An
     )
     missing = gaps.in_order(
         (
-            *limit_missing,
+            *limited.missing,
             *dosing.missing(doses),
             *(one for total in totals for one in total.missing),
             *dial_missing,

@@ -52,13 +52,19 @@ class Facts:
     :ivar groups: all that a `what` may name it by: ingredients, groups, adjuvant, functions, registration
     :ivar parts: the groups of each ingredient by itself, for a pair is known only if all its parts are
     :ivar codes: modes of action, the label's own or else the table's: `("FRAC", "M01")`
+    :ivar metals: elements that the label counts, or that stand in a formula
     """
 
     groups: frozenset[str]
     parts: tuple[frozenset[str], ...]
     codes: frozenset[tuple[str, str]]
+    metals: frozenset[str]
     formulation: str | None
     packet: bool
+
+    def brings(self, of: str) -> bool:
+        """Say whether there is any of a substance in it, by ingredient, group or metal (lower case)."""
+        return of in self.groups or of in self.metals
 
 
 @dataclass(frozen=True, slots=True)
@@ -220,7 +226,13 @@ def _facts_of(
         parts = (frozenset(shared),)
     names = [*functions, *([registration] if registration else [])]
     every = frozenset(shared).union(*parts) | {name.casefold() for name in names}
-    return Facts(every, parts, codes or _codes(ingredients or ()), formulation, packet)
+    metals = frozenset().union(*(_metals(name, metal) for name, metal in ingredients or ()))
+    return Facts(every, parts, codes or _codes(ingredients or ()), metals, formulation, packet)
+
+
+def _metals(name: str, metal: str | None) -> frozenset[str]:
+    of_formula = {known for known in _table().metals if metal_fraction(name, known) is not None}
+    return frozenset(of_formula | ({metal.casefold()} if metal is not None else set()))
 
 
 def _part(name: str, metal: str | None) -> frozenset[str]:

@@ -105,12 +105,7 @@ def substance_before(application: Application, place: int, of: str) -> Decimal |
 
 def brings(label: Label, of: str) -> bool:
     """Say whether a label's product has any of a substance, by ingredient, group or metal."""
-    wanted = of.casefold()
-    if wanted in chemistry.groups(label):
-        return True
-    return chemistry.is_metal(wanted) and any(
-        chemistry.metal_fraction(one.name, wanted) for one in label.active_ingredients or ()
-    )
+    return chemistry.facts(label).brings(of.casefold())
 
 
 def _substance(amount: Decimal, rate: Quantity, label: Label, of: str, owner: str) -> Decimal | Unknown:

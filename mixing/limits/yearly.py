@@ -149,11 +149,11 @@ def _limits(subjects: Subjects, request: MixRequest, scene: Scene, rulebook: Rul
     ]
     for rule in rulebook.for_tank("yearly", request.crop):
         of = rule.when.of or ""
-        if in_place(rule.when, scene) and any(of in one.facts.groups for one in subjects):
+        if in_place(rule.when, scene) and any(one.facts.brings(of) for one in subjects):
             found.append(_Limit(of, rule.when.maximum, rule.when.years or 1, rule, None))
     named = {one.of for one in found}
     for of in COUNTED:
-        if of not in named and any(of in one.facts.groups for one in subjects):
+        if of not in named and any(one.facts.brings(of) for one in subjects):
             found.append(_Limit(of, None, 1, None, None))
     return found
 
@@ -161,16 +161,17 @@ def _limits(subjects: Subjects, request: MixRequest, scene: Scene, rulebook: Rul
 def _count(one: _Limit, subjects: Subjects, past: Past, request: MixRequest) -> Count | Unknown:
     used, tank, products = Decimal(0), Decimal(0), []
     for earlier in past:
-        if earlier.days < one.years * YEAR:
+        if earlier.days < one.years * YEAR and earlier.facts.brings(one.of):
             amount = amounts.substance_before(earlier.application, earlier.place, one.of)
             if isinstance(amount, Unknown):
                 return amount
             used += amount
     for subject in subjects:
+        if not subject.facts.brings(one.of):
+            continue
         amount = amounts.substance_of(subject.product, one.of, request.spray)
         if isinstance(amount, Unknown):
             return amount
-        if amounts.brings(subject.label, one.of):
-            products.append(subject.product.id)
-            tank += amount
+        products.append(subject.product.id)
+        tank += amount
     return Count(used, tank, tuple(products))
