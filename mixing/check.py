@@ -99,7 +99,7 @@ def _report(request: MixRequest, rules: Rulebook, language: str) -> dict[str, An
         "loads": report.loads(loads),
         "totals": report.totals(totals),
         "dial": report.dial(dial),
-        "year": report.year(limits.year(request, rules)) if request.at is not None else None,
+        "year": report.year(limited.year) if request.at is not None else None,
         "protection": report.protection(protection.union(one.label for one in request.products)),
         "re_entry": report.re_entry(waiting.re_entry),
         "harvest": report.harvest(waiting.harvest),
