@@ -30,6 +30,8 @@ def check(subject: Subject, request: MixRequest, lacking: Lacking) -> Iterator[F
         yield lacking.needed("stage", product)
     elif not applying.stage:
         yield _stage(subject, request)
+    if not applying.maxima:
+        lacking.field(f"label.rate:{product.id}")
     for bound in applying.maxima:
         yield from _rate(product, bound, request, lacking, above=True)
     for bound in applying.minima:

@@ -103,7 +103,7 @@ def test_what_the_page_does_not_say_is_not_taken_for_granted():
     report = check_mix(mix(OIL, COPPER))
 
     missing = {row["what"] for row in report["not_checked"]}
-    assert {"label.pre_harvest:oil", "label.pre_harvest:cu"} <= missing
+    assert {"label.rate:oil", "label.rate:cu", "label.pre_harvest:oil", "label.pre_harvest:cu"} <= missing
     assert report["harvest"] == {"interval": None, "not_before": None}
 
 
