@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from datetime import date
 from fractions import Fraction
 from math import cos, exp, pi
 
@@ -62,12 +63,13 @@ def dynamic_portions(celsius: Sequence[float]) -> float:
         result("counted_in", "what `total` counts", {"type": "string", "enum": list(UNITS.values())}),
         hourly.MODEL_RESULT,
     ),
-    sources=("chill-hours", "richardson-1974", "fishman-1987", hourly.MODEL),
+    sources=("chill-hours", "richardson-1974", "fishman-1987", *hourly.MODELS),
     example={
         "hours": [{"value": v, "unit": "degC"} for v in ("-1", "0", "4.5", "7.2", "9")],
         "model": "hours",
     },
     ways=hourly.WAYS,
+    relations=(hourly.place_and_date,),
 )
 def chill(
     sheet: Worksheet,
@@ -75,20 +77,22 @@ def chill(
     model: str,
     hours: Sequence[Amount] | None = None,
     days: Sequence[lists.Day] | None = None,
+    latitude: Fraction | None = None,
+    first_day: date | None = None,
 ) -> Mapping[str, object]:
     """The chill of all hours together."""
-    celsius, made_by = hourly.celsius(sheet, hours, days)
+    read = hourly.read(sheet, hours=hours, days=days, latitude=latitude, first_day=first_day)
     if model == "hours":
-        total = chill_hours(hourly.exact_hours(hours, celsius))
+        total = chill_hours(read.given)
         sheet.note("each hour from 0 to 7.2 degC (32 to 45 degF) counts one, both ends in")
     elif model == "utah":
-        total = utah_units(celsius)
+        total = utah_units(read.celsius)
         sheet.note(_utah_words())
     else:
-        total = from_float(dynamic_portions(celsius))
+        total = from_float(dynamic_portions(read.celsius))
         sheet.note("each hour builds or loses an intermediate; what passes one is fixed as a portion")
     sheet.note(f"together {brief(total)} {UNITS[model]}")
-    return {"total": total, "counted_in": UNITS[model], "hourly_model": made_by, "source": SOURCES[model]}
+    return {"total": total, "counted_in": UNITS[model], "hourly_model": read.model, "source": SOURCES[model]}
 
 
 def _utah_words() -> str:
@@ -111,21 +115,24 @@ def degree_hour(celsius: float, *, base: float, optimum: float, critical: float)
     does="Growing degree hours by the asymmetric curve of fruit trees: base 4, optimum 25, critical 36 degC.",
     inputs=hourly.INPUTS,
     results=(decimal("total", "growing degree hours [degC x h]"), hourly.MODEL_RESULT),
-    sources=("anderson-1986", hourly.MODEL),
+    sources=("anderson-1986", *hourly.MODELS),
     example={"hours": [{"value": v, "unit": "degC"} for v in ("4", "10", "15", "20", "25", "30")]},
     ways=hourly.WAYS,
+    relations=(hourly.place_and_date,),
 )
 def growing_degree_hours(
     sheet: Worksheet,
     *,
     hours: Sequence[Amount] | None = None,
     days: Sequence[lists.Day] | None = None,
+    latitude: Fraction | None = None,
+    first_day: date | None = None,
 ) -> Mapping[str, object]:
     """The growing degree hours of all hours together."""
-    celsius, made_by = hourly.celsius(sheet, hours, days)
+    read = hourly.read(sheet, hours=hours, days=days, latitude=latitude, first_day=first_day)
     k = {name: float(value) for name, value in table("chill")["degree_hours"].items()}
     span, fall = k["optimum"] - k["base"], k["critical"] - k["optimum"]
-    each = [degree_hour(degrees, **k) for degrees in celsius]
+    each = [degree_hour(degrees, **k) for degrees in read.celsius]
     sheet.note(
         f"up to {k['optimum']:g} degC: {span / 2:g} × (1 + cos(180° + 180° × (T − {k['base']:g}) ÷ {span:g}))"
         f"; above, {span:g} × (1 + cos(90° + 90° × (T − {k['optimum']:g}) ÷ {fall:g}))"
@@ -134,4 +141,4 @@ def growing_degree_hours(
         sheet.note(" + ".join(brief(from_float(one)) for one in each))
     total = from_float(sum(each))
     sheet.note(f"together {brief(total)} growing degree hours")
-    return {"total": total, "hourly_model": made_by}
+    return {"total": total, "hourly_model": read.model}

@@ -1,26 +1,59 @@
-"""Hourly temperatures: as they were given, or drawn from each day's minimum and maximum."""
+"""Hourly temperatures: as they were given, or drawn from each day's minimum and maximum.
+
+With the latitude and the date of the first day they are drawn along the sunlight (Linvill 1990), without by
+one curve for every day (Campbell and Norman 1998). The answer says which.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
 from fractions import Fraction
 from math import pi, sin
 
-from mixing.calculations import lists
-from mixing.calculations.exact import Amount
+from mixing.calculations import bare, daylight, lists
+from mixing.calculations.exact import Amount, brief
+from mixing.calculations.registry import Given
 from mixing.calculations.results import result
 from mixing.calculations.worksheet import Worksheet
+from mixing.faults import TOP, Faults
 
-MODEL = "campbell-norman"
-CALLED = "Campbell and Norman 1998"
+MODELS = ("linvill-1990", "campbell-norman")
+BY_SUN, BY_CURVE = "Linvill 1990", "Campbell and Norman 1998"
 
 MODEL_RESULT = result(
     "hourly_model",
     "how hourly temperatures were made from days; null where hours were given",
-    {"type": ["string", "null"]},
+    {"type": ["string", "null"], "enum": [BY_SUN, BY_CURVE, None]},
 )
-INPUTS = (lists.degrees().optional(), lists.days(mean=False).optional())
+INPUTS = (
+    lists.degrees().optional(),
+    lists.days(mean=False).optional(),
+    bare.number(
+        "latitude", "with `days` and `first_day`: degrees, south below zero", low=-65, high=65
+    ).optional(),
+    bare.day("first_day", "with `days` and `latitude`: the date of the first day").optional(),
+)
 WAYS = ((("hours",), ("days",)),)
+
+
+def place_and_date(given: Given, faults: Faults) -> None:
+    """The latitude and the date of the first day go together, and only with days."""
+    for one, other in (("latitude", "first_day"), ("first_day", "latitude")):
+        if given.has(one) and not given.has(other):
+            faults.add((TOP, other), "required", f"{one} is given: give {other} as well, or neither")
+    if given.has("hours") and given.has("latitude"):
+        faults.add((TOP, "latitude"), "invalid", "hours are as they were measured: leave the latitude out")
+
+
+@dataclass(frozen=True, slots=True)
+class Hours:
+    """Hourly temperatures in degC, as they were given where they were, and the model that made them."""
+
+    celsius: tuple[float, ...]
+    given: tuple[Amount, ...]
+    model: str | None
 
 
 def shape(hour: int) -> float:
@@ -56,18 +89,25 @@ def _celsius(value: Amount | None) -> float:
     return float(value.base)
 
 
-def celsius(
-    sheet: Worksheet, hours: Sequence[Amount] | None, days: Sequence[lists.Day] | None
-) -> tuple[list[float], str | None]:
-    """Return the hourly temperatures [degC], and the name of the model that made them from days."""
+def read(
+    sheet: Worksheet,
+    *,
+    hours: Sequence[Amount] | None = None,
+    days: Sequence[lists.Day] | None = None,
+    latitude: Fraction | None = None,
+    first_day: date | None = None,
+) -> Hours:
+    """Return the hours that were given, or those that are drawn from days."""
     if hours is not None:
         sheet.note(f"{len(hours)} hours as they were given")
-        return [float(one.base) for one in hours], None
+        return Hours(tuple(float(one.base) for one in hours), tuple(hours), None)
     assert days is not None
-    sheet.note(f"{len(days)} days drawn out to {24 * len(days)} hours by the curve of {CALLED}")
-    return of_days(days), CALLED
-
-
-def exact_hours(hours: Sequence[Amount] | None, made: Sequence[float]) -> list[Amount]:
-    """Return the hours in the units they were given in, or those of a model in degC."""
-    return list(hours) if hours is not None else [Amount(Fraction(one), "degC") for one in made]
+    if latitude is not None and first_day is not None:
+        pairs = [(_celsius(day.minimum), _celsius(day.maximum)) for day in days]
+        made, model = daylight.hourly(pairs, first_day, float(latitude)), BY_SUN
+        last = first_day + timedelta(days=len(days) - 1)
+        where = f" at latitude {brief(latitude)} from {first_day} to {last}"
+    else:
+        made, model, where = of_days(days), BY_CURVE, ""
+    sheet.note(f"{len(days)} days drawn out to {len(made)} hours by {model}{where}")
+    return Hours(tuple(made), tuple(Amount(Fraction(one), "degC") for one in made), model)

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from datetime import date
 from decimal import Decimal
+from itertools import pairwise
 
 import pytest
 
 from mixing import chemistry
-from mixing.calculations import CalculationError
+from mixing.calculations import CalculationError, daylight
 from tests.mixing.calculations.asking import ask, faults, q, value, words
 
 COOL, MILD = "4 degC", "12 degC"
@@ -281,3 +283,49 @@ def test_a_spray_is_never_given_longer_than_the_rules_of_mixing_give_it(active: 
         except CalculationError:
             continue
         assert hours / 3 <= value(life, "h") <= hours * Decimal("1.0001")
+
+
+def test_days_with_a_place_and_a_date_follow_the_sun() -> None:
+    winter = {"days": [day("2 degC", "14 degC")] * 4, "model": "hours", "latitude": "38.5"}
+
+    january = ask("chill", first_day="2027-01-10", **winter)
+    july = ask("chill", first_day="2027-07-10", **winter)
+
+    assert january["hourly_model"] == "Linvill 1990"
+    assert float(january["total"]) > float(july["total"])
+
+
+def test_a_latitude_goes_with_a_date_and_with_days() -> None:
+    assert faults("growing_degree_hours", days=[day("1 degC", "9 degC")], latitude="38") == {
+        "/first_day": "required"
+    }
+    assert faults("growing_degree_hours", hours=["6 degC"], latitude="38", first_day="2027-01-10") == {
+        "/latitude": "invalid"
+    }
+
+
+def test_the_drawn_day_keeps_to_its_minimum_and_maximum() -> None:
+    hours = daylight.hourly([(2.0, 14.0)] * 3, date(2027, 1, 10), 38.5)[24:48]
+
+    assert min(hours) == pytest.approx(2, abs=0.6)
+    assert max(hours) == pytest.approx(14, abs=0.2)
+    assert hours.index(max(hours)) in (14, 15)
+    assert hours.index(min(hours)) in (7, 8)
+    steps = [abs(later - sooner) for sooner, later in pairwise(hours)]
+    assert max(steps) < 3.5
+
+
+@pytest.mark.parametrize(
+    ("on", "latitude", "length"),
+    [
+        (date(2027, 3, 20), 40, 12.15),
+        (date(2027, 6, 21), 40, 15.02),
+        (date(2027, 12, 21), 40, 9.33),
+        (date(2027, 6, 21), -40, 9.33),
+    ],
+)
+def test_days_are_as_long_as_the_almanac_has_them(on: date, latitude: float, length: float) -> None:
+    """Length of day at latitude 40: US Naval Observatory tables (from memory), to three minutes."""
+    found = daylight.sun(on, latitude)
+
+    assert found.set - found.rise == pytest.approx(length, abs=0.06)
