@@ -41,7 +41,8 @@ def check(request: MixRequest, rulebook: Rulebook, *, scene: Scene | None = None
     for one, other in combinations(_partners(request), 2):
         found += _pair(one, other, request.crop, scene, rulebook)
     if request.sprayer.residue:
-        found.extend(map(_milder, of_residue(request, rulebook, scene=scene)))
+        of_last_load = of_residue(request, rulebook, scene=scene)
+        found.extend(_milder(one) for one in of_last_load if one.severity is not Severity.NOTE)
     found.extend(_required_adjuvants(request))
     return found
 
