@@ -79,10 +79,15 @@ class Step:
             step["amount"] = self.amount.as_json()
         elif "amount" in step:
             del step["amount"]
-        if self.measure and self.measure != (self.amount,):
-            shown = " + ".join(f"{plain(part.value)} {part.unit}" for part in self.measure)
-            step["note"] = f"{render('order.note.measure', {'measure': shown}, language)} {step['note']}"
+        if self.measure and (len(self.measure) > 1 or self.measure[0] != self.amount):
+            step["note"] = f"{_measure_note(self.measure, language)} {step['note']}"
         return step
+
+
+@lru_cache(maxsize=4096)
+def _measure_note(measure: tuple[Quantity, ...], language: str) -> str:
+    shown = " + ".join(f"{plain(part.value)} {part.unit}" for part in measure)
+    return render("order.note.measure", {"measure": shown}, language)
 
 
 def written(steps: Sequence[Step], *, stopped: bool, language: str) -> list[dict[str, Any]]:
