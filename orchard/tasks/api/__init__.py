@@ -2,6 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
+from orchard.tasks.api import checks, programmes, schedule
 
-urlpatterns: list[Any] = []
+urlpatterns = [*checks.urlpatterns, *programmes.urlpatterns, *schedule.urlpatterns]
