@@ -11,7 +11,7 @@ from mixing.calculations.doses import content_by_weight_or_volume
 from mixing.calculations.exact import Amount, brief, is_us, of_base
 from mixing.calculations.registry import Given, calculation
 from mixing.calculations.results import decimal, measured, whole
-from mixing.calculations.worksheet import Worksheet, share
+from mixing.calculations.worksheet import Worksheet, per, share, weight_per_volume
 from mixing.faults import TOP, Faults, near
 from mixing.reading import AMOUNT, AMOUNT_PER_AREA
 from mixing.reading import RATE as ANY_RATE
@@ -52,9 +52,11 @@ def active_in(sheet: Worksheet, product: Amount, content: Amount, density: Amoun
     if not by_volume:
         assert density is not None
         product = sheet.weigh(product, _volume_unit(product.unit, density.unit), density)
-    base = product.base * share(content.unit) * content.value
-    active = of_base(base, _mass_unit(product.unit, content.unit))
-    sheet.note(f"{product} × {content} = {active} of active ingredient")
+    strength = weight_per_volume(sheet, content)
+    mass, count, volume = per(strength)
+    here = sheet.turn(product, volume + _below(product.unit))
+    active = Amount(here.value / count * strength.value, mass + _below(product.unit))
+    sheet.note(f"{here} × {strength} = {active} of active ingredient")
     return active
 
 
@@ -132,16 +134,20 @@ def product_for_active(
 ) -> Mapping[str, object]:
     """product = active ingredient / content."""
     active = Amount(active_rate.value / 1000, "g/L") if active_rate.unit == "ppm" else active_rate
-    part = share(content.unit) * content.value
     if content.dimension == "mass/mass":
+        part = share(content.unit) * content.value
         product = Amount(active.value / part, active.unit)
         sheet.note(f"{active} ÷ {brief(part)} ({content}) = {product} of product")
         if density is not None:
             product = sheet.weigh(product, _volume_unit(active.unit, density.unit), density)
     else:
-        name = "mL/L" if active_rate.unit == "ppm" else _volume_unit(active.unit, content.unit)
-        product = of_base(active.base / part, name)
-        sheet.note(f"{active} ÷ {content} = {product} of product")
+        strength = weight_per_volume(sheet, content)
+        mass, count, volume = per(strength)
+        here = sheet.turn(active, mass + _below(active.unit))
+        product = Amount(here.value / strength.value * count, volume + _below(active.unit))
+        sheet.note(f"{here} ÷ {strength} = {product} of product")
+        if active_rate.unit == "ppm":
+            product = sheet.turn(product, "mL/L")
     return {"product_rate": sheet.answer("product_rate", product, density)}
 
 

@@ -86,7 +86,8 @@ WET_PERIOD = lists.record(
             zero=True,
         ).optional(),
         fields.interval(
-            "wetness", "leaf curl, apple scab: hours that shoots or leaves stayed wet"
+            "wetness",
+            "leaf curl, apple scab: how long leaves stayed wet; for scab, rain of the night counts from 07:00",
         ).optional(),
         lists.many(
             "wet_periods", "apple scab: wet periods in order, in place of `wetness`", WET_PERIOD

@@ -9,7 +9,7 @@ from mixing.calculations import bare, fields
 from mixing.calculations.exact import Amount, brief, is_us
 from mixing.calculations.registry import Given, calculation
 from mixing.calculations.results import measured
-from mixing.calculations.worksheet import Worksheet, share, times
+from mixing.calculations.worksheet import Worksheet, share, times, weight_per_volume
 from mixing.faults import TOP, Faults
 from mixing.reading import AMOUNT, AREA, VOLUME
 
@@ -67,13 +67,14 @@ def of_active(
     litres = sheet.turn(volume, "L")
     grams = Amount(ppm * litres.value / 1000, "g")
     sheet.note(f"{litres} × {brief(ppm)} mg/L ÷ 1000 = {grams} of active ingredient")
-    part = share(content.unit) * content.value
     if content.dimension == "mass/mass":
+        part = share(content.unit) * content.value
         product = Amount(grams.value / part, "g")
         sheet.note(f"{grams} ÷ {brief(part)} ({content}) = {product} of product")
         return product if density is None else sheet.weigh(product, "mL", density)
-    product = Amount(grams.value / part, "mL")
-    sheet.note(f"{grams} ÷ {brief(part * 1000)} g/L ({content}) × 1000 = {product} of product")
+    strength = sheet.turn(weight_per_volume(sheet, content), "g/L")
+    product = Amount(grams.value / strength.value * 1000, "mL")
+    sheet.note(f"{grams} ÷ {strength} × 1000 = {product} of product")
     return product
 
 

@@ -106,3 +106,12 @@ def times(sheet: Worksheet, rate: Amount, ground: Amount) -> Amount:
 def share(name: str) -> Fraction:
     """Return what one of a content's unit is as a share (`percent_ww`) or in g/mL (`g/L`, `ppm` = mg/L)."""
     return Fraction(1, 1_000_000) if name == "ppm" else factor(name)
+
+
+def weight_per_volume(sheet: Worksheet, content: Amount) -> Amount:
+    """Return a content by weight in a volume with a unit to reckon by: percent_wv and ppm (mg/L) in g/L."""
+    if content.unit not in ("percent_wv", "ppm"):
+        return content
+    turned = Amount(content.value * share(content.unit) * 1000, "g/L")
+    sheet.note(f"{content} is {turned}")
+    return turned
