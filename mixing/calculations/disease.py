@@ -87,7 +87,7 @@ WET_PERIOD = lists.record(
         ).optional(),
         fields.interval(
             "wetness",
-            "leaf curl, apple scab: how long leaves stayed wet; for scab, rain of the night counts from 07:00",
+            "leaf curl, apple scab: how long leaves stayed wet; scab counts rain of the night from 07:00",
         ).optional(),
         lists.many(
             "wet_periods", "apple scab: wet periods in order, in place of `wetness`", WET_PERIOD
