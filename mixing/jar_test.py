@@ -8,10 +8,12 @@ Corporation, 2025; waiting and signs, Using a Jar Test, Utah State University Ex
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal, localcontext
-from functools import lru_cache
+from functools import cache, lru_cache
+from pathlib import Path
 
 from mixing import doses, quantities, spraying
 from mixing.catalogue import Text
@@ -19,19 +21,27 @@ from mixing.findings import Basis, Finding
 from mixing.quantities import EXACT, Quantity
 from mixing.request import MixRequest, Product, Spray
 
-US_JAR = Quantity(Decimal(1), "qt")
-METRIC_JAR = Quantity(Decimal(1), "L")
-WAIT = Quantity(Decimal(15), "min")
+TABLE = Path(__file__).parent / "rules" / "jar_test.toml"
 LOOK_FOR = tuple(
     Text(f"jar_test.look_for.{sign}")
     for sign in ("layers", "clumps", "flakes", "gel", "oil", "foam", "heat", "smooth")
 )
-# Below these, a spoon or a scale of the larger unit shows nothing.
-SMALLER = {
-    "volume": (("fl_oz", Decimal(1), "tsp"), ("tsp", Decimal("0.125"), "mL")),
-    "mass": (("oz_wt", Decimal(1), "g"),),
-}
 US_MASSES = frozenset(("lb", "oz_wt"))
+
+
+@dataclass(frozen=True, slots=True)
+class Practice:
+    """What is the same for every test.
+
+    :ivar asking: ids of findings that ask for a test
+    :ivar smaller: an amount below the first is given in the unit that is second
+    """
+
+    water_us: Quantity
+    water_metric: Quantity
+    wait: Quantity
+    asking: frozenset[str]
+    smaller: tuple[tuple[Quantity, str], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,14 +64,14 @@ class JarTest:
     look_for: tuple[Text, ...]
 
 
-def plan(request: MixRequest, findings: Iterable[Finding], asking: frozenset[str] = frozenset()) -> JarTest:
+def plan(request: MixRequest, findings: Iterable[Finding]) -> JarTest:
     """Return the jar test for this tank.
 
-    :param findings: what was found; an untested pair makes the test needed
-    :param asking: ids of findings that ask for the test
+    :param findings: what was found; an untested pair, or a finding that asks for it, makes the test needed
     """
-    asked = [f for f in findings if _is_untested_pair(f) or f.id in asking]
-    water = US_JAR if spraying.in_us_units(request) else METRIC_JAR
+    said = practice()
+    asked = [f for f in findings if _is_untested_pair(f) or f.id in said.asking]
+    water = said.water_us if spraying.in_us_units(request) else said.water_metric
     with localcontext(EXACT):
         amounts = tuple(
             JarAmount(product.id, amount(product, request, water)) for product in request.products
@@ -71,7 +81,7 @@ def plan(request: MixRequest, findings: Iterable[Finding], asking: frozenset[str
         why=Text(_why(request, asked)),
         water=water,
         amounts=amounts,
-        wait=WAIT,
+        wait=said.wait,
         look_for=LOOK_FOR,
     )
 
@@ -151,10 +161,24 @@ def _per_ml(rate: Quantity, spray: Spray | None, per: str) -> Decimal | None:
 
 def measurable(quantity: Quantity) -> Quantity:
     """Return the same amount in tsp, mL or g where the label's unit is too large for a jar; metric stays."""
-    dimension = quantity.dimension
     if quantity.unit not in spraying.US_VOLUMES and quantity.unit not in US_MASSES:
         return quantity
-    for large, least, small in SMALLER[dimension]:
-        if spraying.rounded(quantity.in_base()) < Quantity(least, large).in_base():
-            quantity = quantity.to(small)
+    for least, unit in practice().smaller:
+        if least.dimension == quantity.dimension and spraying.rounded(quantity.in_base()) < least.in_base():
+            quantity = quantity.to(unit)
     return quantity
+
+
+@cache
+def practice() -> Practice:
+    """Return what is the same for every test."""
+    with TABLE.open("rb") as file:
+        raw = tomllib.load(file)
+    said = raw["test"]
+    return Practice(
+        water_us=quantities.parse_quantity(said["water_us"]),
+        water_metric=quantities.parse_quantity(said["water_metric"]),
+        wait=quantities.parse_quantity(said["wait"]),
+        asking=frozenset(said["asking"]),
+        smaller=tuple((quantities.parse_quantity(row["least"]), row["unit"]) for row in raw["smaller"]),
+    )

@@ -7,7 +7,7 @@ from decimal import Decimal, localcontext
 from hypothesis import given
 from hypothesis import strategies as st
 
-from mixing import jar_test
+from mixing import jar_test, rulebook
 from mixing.findings import Basis, Finding, Severity
 from mixing.quantities import EXACT
 from mixing.request import MixRequest
@@ -48,9 +48,28 @@ def test_a_finding_that_is_no_untested_pair_does_not_need_it():
 
 
 def test_a_finding_that_asks_for_it_needs_it():
-    asks = Finding("pair.clumps", Severity.CAUTION, Basis.PUBLISHED, ("a", "b"))
+    asks = Finding("formulation.od-with-ec", Severity.NOTE, Basis.PUBLISHED, ("a", "b"))
 
-    assert jar_test.plan(tank(product("a"), product("b")), (asks,), frozenset({"pair.clumps"})).needed
+    test = jar_test.plan(tank(product("a"), product("b")), (asks,))
+
+    assert test.needed
+    assert "finding asks" in test.why.render()
+
+
+def test_what_the_last_load_left_is_no_partner_in_a_jar():
+    residue = Finding("pair.untested", Severity.NOTE, Basis.UNTESTED, ("a",))
+
+    assert not jar_test.plan(tank(product("a")), (residue,)).needed
+
+
+def test_the_findings_that_ask_are_those_whose_advice_speaks_of_a_jar():
+    advised = {
+        rule.id
+        for rule in rulebook.load().rules()
+        if "in a jar" in rule.do and rule.basis is not Basis.UNTESTED
+    }
+
+    assert advised == jar_test.practice().asking
 
 
 def test_a_metric_farm_uses_a_litre():
@@ -107,5 +126,5 @@ def test_the_jar_has_exactly_the_strength_of_the_tank(rate, unit):
 
     with localcontext(EXACT):
         found = jar_test.plan(mix, ()).amounts[0].amount
-        strength = found.in_base() / jar_test.US_JAR.in_base()
+        strength = found.in_base() / jar_test.practice().water_us.in_base()
         assert abs(strength - mix.products[0].rate.in_base()) <= strength * Decimal("1e-50")
