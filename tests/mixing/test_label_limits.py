@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import copy
+from decimal import Decimal
 from typing import Any
 
 import pytest
@@ -344,8 +345,8 @@ def test_the_year_line_says_what_was_used_and_what_it_comes_to():
     [line] = check(copper("18"), history=[earlier("2026-03-01", copper("18", "3"))])["year"]
 
     assert line["of"] == "copper"
-    assert line["used"] == q("1.500", "lb/acre")
-    assert line["after"] == q("2.500", "lb/acre")
+    assert (Decimal(line["used"]["value"]), line["used"]["unit"]) == (Decimal("1.5"), "lb/acre")
+    assert (Decimal(line["after"]["value"]), line["after"]["unit"]) == (Decimal("2.5"), "lb/acre")
     assert line["maximum"] == q("18", "lb/acre")
 
 
