@@ -1,5 +1,15 @@
 """Every sentence that a person reads, by its id, in English and Spanish."""
 
-from mixing.catalogue.catalogue import LANGUAGES, NO_PARAMETERS, Text, has, render, template, word, words
+from mixing.catalogue.catalogue import (
+    LANGUAGES,
+    NO_PARAMETERS,
+    Text,
+    has,
+    render,
+    render_row,
+    template,
+    word,
+    words,
+)
 
-__all__ = ["LANGUAGES", "NO_PARAMETERS", "Text", "has", "render", "template", "word", "words"]
+__all__ = ["LANGUAGES", "NO_PARAMETERS", "Text", "has", "render", "render_row", "template", "word", "words"]

@@ -16,11 +16,14 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
+from mixing.catalogue.words import in_language
+
 LANGUAGES = ("en", "es")
 NO_PARAMETERS: Mapping[str, str] = MappingProxyType({})
 HERE = Path(__file__).parent
 RULES = HERE.parent / "rules"
 ROW_TEXTS = ("says", "why", "do")
+WORDS = "words"
 
 
 class UnknownText(LookupError):
@@ -50,7 +53,27 @@ def render(id: str, parameters: Mapping[str, str] = NO_PARAMETERS, language: str
         template, names = _texts(language)[id]
     except KeyError:
         raise UnknownText(f"no text {id!r} in language {language!r}") from None
-    return template.format_map(parameters) if names else template
+    return template.format_map(_in_language(parameters, language)) if names else template
+
+
+@lru_cache(maxsize=4096)
+def _row(id: str, language: str) -> tuple[tuple[str, frozenset[str]] | None, ...]:
+    texts = _texts(language)
+    if f"rules.{id}.says" not in texts:
+        raise UnknownText(f"no text 'rules.{id}.says' in language {language!r}")
+    return tuple(texts.get(f"rules.{id}.{name}") for name in ROW_TEXTS)
+
+
+def render_row(id: str, parameters: Mapping[str, str], language: str) -> tuple[str | None, ...]:
+    """Return what a row of the rule tables says, why, and what to do; None for what it leaves out.
+
+    :raises UnknownText, KeyError: as `render`
+    """
+    said = _in_language(parameters, language)
+    return tuple(
+        None if text is None else text[0].format_map(said) if text[1] else text[0]
+        for text in _row(id, language)
+    )
 
 
 def has(id: str, language: str = "en") -> bool:
@@ -85,10 +108,20 @@ def parameters_of(template: str) -> frozenset[str]:
 def _texts(language: str) -> Mapping[str, tuple[str, frozenset[str]]]:
     if language not in LANGUAGES:
         raise UnknownText(f"no language {language!r}; there are {', '.join(LANGUAGES)}")
-    plain = dict(_flat(_toml(HERE / f"{language}.toml")))
+    plain = dict(_flat({key: row for key, row in _toml(HERE / f"{language}.toml").items() if key != WORDS}))
     if language == "en":
         plain |= _row_texts()
     return {id: _template(text) for id, text in plain.items()}
+
+
+def _in_language(parameters: Mapping[str, str], language: str) -> Mapping[str, str]:
+    return parameters if language == "en" else in_language(parameters, _words(language))
+
+
+@cache
+def _words(language: str) -> Mapping[str, str]:
+    found: Mapping[str, str] = _toml(HERE / f"{language}.toml")[WORDS]
+    return found
 
 
 def _template(text: str) -> tuple[str, frozenset[str]]:

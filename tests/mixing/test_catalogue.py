@@ -6,8 +6,8 @@ import re
 
 import pytest
 
-from mixing import catalogue, protection, sequence
-from mixing.catalogue.catalogue import UnknownText, _texts, parameters_of
+from mixing import catalogue, chemistry, protection, rulebook, sequence
+from mixing.catalogue.catalogue import UnknownText, _texts, _words, parameters_of
 
 NUMBER = re.compile(r"\d+(?:[.,]\d+)?")
 UNITS = re.compile(
@@ -66,6 +66,30 @@ def test_parameters_are_filled_in():
     said = catalogue.render("rules.protection.not-stated.says", {"product": "Alpha 50 WG"}, "es")
 
     assert said.startswith("La etiqueta de Alpha 50 WG,")
+
+
+def test_crops_metals_and_kinds_in_a_sentence_are_put_into_its_language():
+    said = catalogue.render(
+        "rules.tank.copper-in-metal.says", {"product": "Steel 5 WG", "value": "brass, steel"}, "es"
+    )
+
+    assert said == "Steel 5 WG: el cobre se come esto: latón, acero."
+
+
+def test_a_word_that_nobody_has_translated_is_left_as_it_was_said():
+    said = catalogue.render("rules.label.crop.says", {"product": "A", "crop": "pawpaw"}, "es")
+
+    assert said == "A: la etiqueta no nombra pawpaw."
+
+
+def test_every_crop_metal_and_adjuvant_that_rules_name_has_a_spanish_word():
+    rules = rulebook.load().rules()
+    metals = {name for rule in rules for name in rule.when.materials or ()}
+    counted = {rule.when.of for rule in rules if rule.when.of}
+    targets = {name for rule in rules for name in rule.when.targets or ()}
+
+    named = chemistry.known_crops() | metals | counted | targets | chemistry.ADJUVANTS
+    assert sorted(named - _words("es").keys()) == []
 
 
 def test_braces_in_a_parameter_are_left_alone():
