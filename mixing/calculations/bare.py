@@ -8,7 +8,7 @@ from decimal import Decimal
 from fractions import Fraction
 
 from mixing import quantities
-from mixing.calculations.fields import DECIMAL, Field
+from mixing.calculations.fields import DECIMAL, Field, read_quantity
 from mixing.faults import Place
 from mixing.quantities import QuantityError
 from mixing.reading import Reader
@@ -88,7 +88,7 @@ def trees(name: str, about: str) -> Field:
 
     def read(reader: Reader, raw: object, at: Place) -> object | None:
         if isinstance(raw, dict):
-            found = reader.quantity(raw, at, ("tree",))
+            found = read_quantity(reader, raw, at, ("tree",))
             value = found.value if found else None
         else:
             value = _number(reader, raw, at)

@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 
 from mixing.calculations.exact import amount
 from mixing.faults import Place
+from mixing.quantities import Quantity
 from mixing.reading import AMOUNT_PER_AREA, CONTENT, DENSITY, NOT_A_RATE, RATE, TIME, VOLUME_PER_AREA, Reader
 
 Read = Callable[[Reader, object, Place], object | None]
@@ -81,13 +82,22 @@ def _measures(dimensions: Sequence[str]) -> Schema:
     return {"$ref": "#/$defs/quantity", "x-measures": list(dimensions)}
 
 
-def quantity(
-    name: str, dimensions: tuple[str, ...], about: str, *, zero: bool = False, signed: bool = False
-) -> Field:
-    """A quantity of some dimension, above zero unless `zero` or `signed`."""
+def read_quantity(
+    reader: Reader, raw: object, at: Place, dimensions: tuple[str, ...], *, zero: bool = False
+) -> Quantity | None:
+    """Return a quantity above zero, or of zero and more, with a fault where it is not."""
+    found = reader.quantity(raw, at, dimensions, signed=True)
+    if found is None or found.value > 0 or (zero and not found.value):
+        return found
+    reader.faults.add((at, "value"), "out_of_range", f"it must be {'zero or more' if zero else 'above zero'}")
+    return None
+
+
+def quantity(name: str, dimensions: tuple[str, ...], about: str, *, zero: bool = False) -> Field:
+    """A quantity of some dimension, above zero unless `zero`."""
 
     def read(reader: Reader, raw: object, at: Place) -> object | None:
-        found = reader.quantity(raw, at, dimensions, zero=zero, signed=signed)
+        found = read_quantity(reader, raw, at, dimensions, zero=zero)
         return amount(found) if found else None
 
     return Field(name, about, read, _measures(dimensions))
@@ -95,10 +105,9 @@ def quantity(
 
 def rate(name: str, about: str, dimensions: tuple[str, ...] = RATE) -> Field:
     """A rate; `percent_vv` and `ppm` are rates per volume."""
-    wanted = dimensions
 
     def read(reader: Reader, raw: object, at: Place) -> object | None:
-        found = reader.quantity(raw, at, wanted) if dimensions is not RATE else reader.rate(raw, at)
+        found = read_quantity(reader, raw, at, dimensions)
         if found is None:
             return None
         if found.unit in NOT_A_RATE or found.unit in ("m3/ha", "L/m3"):
@@ -110,14 +119,14 @@ def rate(name: str, about: str, dimensions: tuple[str, ...] = RATE) -> Field:
             return None
         return amount(found)
 
-    return Field(name, about, read, _measures(wanted))
+    return Field(name, about, read, _measures(dimensions))
 
 
 def spray_per_area(name: str, about: str) -> Field:
     """A volume of spray per area, such as 100 gal/acre."""
 
     def read(reader: Reader, raw: object, at: Place) -> object | None:
-        found = reader.quantity(raw, at, VOLUME_PER_AREA)
+        found = read_quantity(reader, raw, at, VOLUME_PER_AREA)
         if found is not None and found.unit == "ft3/acre":
             detail = "ft3/acre measures canopy, not spray; write the spray as 100 gal/acre or 1000 L/ha"
             reader.faults.add((at, "unit"), "unit_kind", detail)
@@ -151,7 +160,7 @@ def density(
     """A density."""
 
     def read(reader: Reader, raw: object, at: Place) -> object | None:
-        found = reader.quantity(raw, at, DENSITY)
+        found = read_quantity(reader, raw, at, DENSITY)
         if found is not None and found.unit.startswith("percent"):
             detail = f"{found.unit} is a content; write the density as 0.85 kg/L or 7.1 lb/gal"
             reader.faults.add((at, "unit"), "unit_kind", detail)
@@ -175,7 +184,7 @@ def pressure(name: str, about: str) -> Field:
     """The pressure of the air, 50 to 110 kPa."""
 
     def read(reader: Reader, raw: object, at: Place) -> object | None:
-        found = reader.quantity(raw, at, ("pressure",))
+        found = read_quantity(reader, raw, at, ("pressure",))
         if found is None:
             return None
         if not LOWEST_AIR <= found.in_base() <= HIGHEST_AIR:

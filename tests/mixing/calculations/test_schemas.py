@@ -117,6 +117,20 @@ anything = st.recursive(
 )
 
 
+def _turned(data: st.DataObject, value: Any) -> Any:
+    """The same value with another number or another unit somewhere in it."""
+    if isinstance(value, dict) and value.keys() == {"value", "unit"}:
+        part = data.draw(st.sampled_from(["value", "unit"]))
+        return {**value, part: data.draw(numbers if part == "value" else units)}
+    if isinstance(value, dict) and value:
+        field = data.draw(st.sampled_from(sorted(value)))
+        return {**value, field: _turned(data, value[field])}
+    if isinstance(value, list) and value:
+        rank = data.draw(st.integers(0, len(value) - 1))
+        return [*value[:rank], _turned(data, value[rank]), *value[rank + 1 :]]
+    return data.draw(numbers | scalars)
+
+
 @names
 @settings(max_examples=60, deadline=None)
 @given(data=st.data())
@@ -125,8 +139,11 @@ def test_any_json_gets_an_answer_or_faults_and_never_a_traceback(name: str, data
     fields = sorted([*LISTED[name]["input_schema"]["properties"], "moon"])
     for _ in range(data.draw(st.integers(1, 3))):
         field = data.draw(st.sampled_from(fields))
-        if data.draw(st.integers(0, 4)) == 0:
+        way = data.draw(st.integers(0, 5))
+        if way == 0:
             example.pop(field, None)
+        elif way < 4 and field in example:
+            example[field] = _turned(data, example[field])
         else:
             example[field] = data.draw(anything)
 
@@ -139,3 +156,25 @@ def test_any_json_gets_an_answer_or_faults_and_never_a_traceback(name: str, data
     else:
         Draft202012Validator(LISTED[name]["output_schema"]).validate(answer)
         assert "NaN" not in json.dumps(answer)
+
+
+def _zeroed(value: Any) -> Any:
+    if isinstance(value, dict) and value.keys() == {"value", "unit"}:
+        return {"value": "0", "unit": value["unit"]}
+    if isinstance(value, dict):
+        return {name: _zeroed(one) for name, one in value.items()}
+    return [_zeroed(one) for one in value] if isinstance(value, list) else value
+
+
+@names
+def test_nothing_of_anything_gets_an_answer_or_faults(name: str) -> None:
+    example = _zeroed(LISTED[name]["example"])
+
+    for request in (
+        example,
+        *({**LISTED[name]["example"], field: value} for field, value in example.items()),
+    ):
+        try:
+            assert calculate(name, request)["steps"]
+        except CalculationError as error:
+            assert {fault["code"] for fault in error.errors} == {"out_of_range"}
