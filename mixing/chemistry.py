@@ -252,10 +252,21 @@ def tidy_code(scheme: str, code: str) -> str:
 
 
 @lru_cache(maxsize=1024)
+@lru_cache(maxsize=512)
+def crop_name(name: str) -> str:
+    """Return a crop's name as the tables have it: lower case, one of it (`Sweet Cherries` is sweet cherry)."""
+    wanted, crops = " ".join(name.casefold().split()), _table().crops
+    for ending, instead in (("", ""), ("ies", "y"), ("es", ""), ("s", "")):
+        single = wanted.removesuffix(ending) + instead
+        if wanted.endswith(ending) and single in crops:
+            return single
+    return wanted
+
+
 def names_of_crop(crop: str) -> frozenset[str]:
     """Return the crop and the crop groups it is in: peach is a stone fruit, sweet cherry is a cherry."""
-    wanted = " ".join(crop.casefold().split())
-    return _table().crops.get(wanted, frozenset({wanted}))
+    name = crop_name(crop)
+    return _table().crops.get(name, frozenset({name}))
 
 
 def known_groups() -> frozenset[str]:

@@ -71,7 +71,7 @@ def _applying(label: Label, crop: str, targets: tuple[str, ...], bbch: int | Non
     if label.uses is None:
         return Applying((), known=False)
     names = chemistry.names_of_crop(crop)
-    of_crop = tuple(use for use in label.uses if not names.isdisjoint(map(_fold, use.crops)))
+    of_crop = tuple(use for use in label.uses if not names.isdisjoint(map(chemistry.crop_name, use.crops)))
     if not of_crop:
         return Applying((), crop=False)
     of_target = _for_targets(of_crop, targets)

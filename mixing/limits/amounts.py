@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from decimal import Decimal
 
-from mixing import chemistry, spraying
+from mixing import chemistry, doses, spraying
 from mixing.labels import Ingredient, Label
 from mixing.quantities import EXACT, Quantity
 from mixing.request import Application, MixRequest, Product, Spray
@@ -47,20 +47,28 @@ def passes(
     if rate.dimension == bound.dimension:
         mine, limit = rate.in_base(), bound.in_base()
         return mine > limit if above else mine < limit
+    if "ppm" in (rate.dimension, bound.dimension):
+        return _passes_in_ppm(product, request, above=above)
     label = product.label
     job, most = for_job(rate, label, request.spray), for_job(bound, label, request.spray)
     if isinstance(job, Unknown):
         return job
     if isinstance(most, Unknown):
         return most
-    if "ppm" in (rate.dimension, bound.dimension):
-        return Unknown(f"label.content:{product.id}")
     if _kind(rate) != _kind(bound):
         density = density_of(label)
         if density is None:
             return Unknown(f"label.density:{product.id}")
         job = EXACT.multiply(job, density) if _kind(rate) == "volume" else EXACT.divide(job, density)
     return job > most if above else job < most
+
+
+def _passes_in_ppm(product: Product, request: MixRequest, *, above: bool) -> bool | Unknown:
+    """Compare a rate of active ingredient with one of product, by what each takes for the whole job."""
+    [dose] = [one for one in doses.doses(request) if one.product is product]
+    if not above or dose.job is None or dose.limit is None:
+        return Unknown(f"label.content:{product.id}")
+    return dose.job > dose.limit
 
 
 def _kind(rate: Quantity) -> str:

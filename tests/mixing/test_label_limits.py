@@ -73,6 +73,20 @@ def test_a_label_for_stone_fruit_is_for_peach():
     assert "label.crop" not in ids(check(on_label(use(crops=["Stone Fruit"]))))
 
 
+@pytest.mark.parametrize("crop", ["Peaches", "PEACH", " peach"])
+def test_one_peach_or_many_is_the_same_crop(crop: str):
+    assert "label.crop" not in ids(check(on_label(use(crops=[crop]))))
+
+
+def test_a_rate_in_ppm_is_held_against_a_limit_of_product():
+    """2000 mg of active in a litre of a product of 20 percent, 1.1 kg/L: 9.09 mL/L, which is 1.16 fl oz/gal."""
+    fits = use(rate={"minimum": None, "maximum": q("1.17", "fl_oz/gal")})
+    over = use(rate={"minimum": None, "maximum": q("1.16", "fl_oz/gal")})
+
+    assert "label.rate-above-maximum" not in ids(check(product(rate=q("2000", "ppm"), uses=[fits])))
+    assert "label.rate-above-maximum" in ids(check(product(rate=q("2000", "ppm"), uses=[over])))
+
+
 def test_a_target_the_label_does_not_name_is_a_caution():
     report = check(on_label(use(targets=["brown rot"])))
 

@@ -124,7 +124,7 @@ def test_full_rate_copper_on_peach_is_for_closed_buds(bbch: int, expected: Sever
 
 
 def test_half_an_ounce_of_copper_an_acre_after_bloom_is_published_with_warnings():
-    """Source: Do's and don'ts for using copper, Rutgers, 2018: 0.5 oz metallic copper an acre from shuck split."""
+    """Do's and don'ts for using copper, Rutgers, 2018: 0.5 oz metallic copper an acre from shuck split."""
     assert worst({"bbch": 73, "low": True, "products": [CU]}, "stage.") is CAUTION
 
 
