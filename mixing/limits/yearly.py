@@ -20,7 +20,7 @@ from mixing.rulebook import Rule, Rulebook, Source
 from mixing.scene import Scene, in_place
 
 UNIT = "kg/ha"  # where no maximum gives a unit
-COUNTED = ("copper", "zinc")  # counted although no limit of these labels or of the region names them
+COUNTED = ("copper",)  # counted although no limit of these labels or of the region names them
 _PLACES = Decimal("0.001")
 
 
