@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import datetime as dt
+import uuid
 import zoneinfo
+from decimal import Decimal
 
 from django.db.models import OuterRef, Prefetch, Q, QuerySet, Subquery
 
 from orchard.farms.models import Farm
+from orchard.inventory import allocation
 from orchard.inventory.models import LabelVersion, Lot, Movement, Product, Reservation, Shortage
 
 NEWEST_FIRST = ("-effective_from", "-created_at", "-id")
@@ -102,3 +105,46 @@ def reservations(*, farm: Farm) -> QuerySet[Reservation]:
 def shortages(*, farm: Farm) -> QuerySet[Shortage]:
     """Return the storekeeper's questions: loads that used more than the book held."""
     return Shortage.objects.for_farm(farm).select_related("farm", "product", "lot")
+
+
+def available(lot: Lot, *, on: dt.date) -> Decimal:
+    """Return what of a lot may still be promised on a day [base unit]: nothing of an unusable one."""
+    return allocation.free(lot) if may_be_used(lot, on=on) else Decimal(0)
+
+
+def stock(
+    *,
+    farm: Farm,
+    on: dt.date,
+    product: uuid.UUID | None = None,
+    lot: uuid.UUID | None = None,
+    location: str | None = None,
+    only_usable: bool | None = None,
+) -> QuerySet[Product]:
+    """Return the farm's products, each with the label `in_force` and its `counted` lots by date of expiry.
+
+    What was put away and holds nothing is left out. Where lots are asked for, only products that have some.
+    """
+    counted = _counted(farm=farm, on=on, lot=lot, location=location, only_usable=only_usable)
+    rows = with_label(products(farm=farm), on=on)
+    if (lot, location, only_usable) != (None, None, None):
+        rows = rows.filter(key__in=counted.values("product"))
+    else:
+        rows = rows.filter(Q(archived=False) | Q(key__in=counted.values("product")))
+    if product is not None:
+        rows = rows.filter(id=product)
+    in_order = counted.order_by(*FIRST_TO_EXPIRE)
+    return rows.prefetch_related(Prefetch("lots", queryset=in_order, to_attr="counted"))
+
+
+def _counted(
+    *, farm: Farm, on: dt.date, lot: uuid.UUID | None, location: str | None, only_usable: bool | None
+) -> QuerySet[Lot]:
+    wanted = Lot.objects.for_farm(farm).filter(Q(archived=False) | ~Q(on_hand_base=0) | ~Q(reserved_base=0))
+    if lot is not None:
+        wanted = wanted.filter(id=lot)
+    if location is not None:
+        wanted = wanted.filter(location=location)
+    if only_usable is not None:
+        wanted = wanted.filter(usable(on=on) if only_usable else ~usable(on=on))
+    return wanted

@@ -17,9 +17,9 @@ from orchard.farms import journal
 from orchard.farms.actors import Actor
 from orchard.farms.models import Farm
 from orchard.inventory import amounts, queries
+from orchard.inventory.allocation import ZERO, first_to_expire, free, take
 from orchard.inventory.models import Lot, Movement, Product, Reservation, Shortage
 from orchard.inventory.services import ledger, reservations, reversals
-from orchard.inventory.services.allocation import ZERO, first_to_expire, free, take
 
 
 @dataclass(frozen=True, slots=True)

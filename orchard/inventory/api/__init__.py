@@ -1,0 +1,24 @@
+"""The addresses of the store."""
+
+from __future__ import annotations
+
+from django.urls import path
+
+from orchard.inventory.api import lots, movements, products, reservations, stock
+
+_AT = "farms/<uuid:farm>/"
+urlpatterns = [
+    path(f"{_AT}products", products.Products.as_view()),
+    path(f"{_AT}products/<uuid:id>", products.ProductHere.as_view()),
+    path(f"{_AT}products/<uuid:product>/labels", products.Labels.as_view()),
+    path(f"{_AT}products/<uuid:product>/labels/<uuid:id>", products.LabelHere.as_view()),
+    path(f"{_AT}lots", lots.Lots.as_view()),
+    path(f"{_AT}lots/<uuid:id>", lots.LotHere.as_view()),
+    path(f"{_AT}stock", stock.Stock.as_view()),
+    path(f"{_AT}stock-movements", movements.Movements.as_view()),
+    path(f"{_AT}stock-movements/<uuid:id>", movements.MovementHere.as_view()),
+    path(f"{_AT}reservations", reservations.Reservations.as_view()),
+    path(f"{_AT}reservations/<uuid:id>", reservations.ReservationHere.as_view()),
+    path(f"{_AT}shortages", reservations.Shortages.as_view()),
+    path(f"{_AT}shortages/<uuid:id>", reservations.ShortageHere.as_view()),
+]

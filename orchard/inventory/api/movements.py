@@ -1,0 +1,163 @@
+"""The addresses of the ledger."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.db.models import QuerySet
+from drf_spectacular.utils import extend_schema_field
+from rest_framework import serializers
+from rest_framework.exceptions import ErrorDetail, ValidationError
+
+from mixing.quantities import Quantity
+from orchard.api.fields import (
+    QUANTITY_SCHEMA,
+    Amount,
+    Id,
+    Input,
+    ListQuery,
+    Moment,
+    Reference,
+    Shown,
+    Text,
+    Word,
+    between,
+)
+from orchard.farms.endpoint import Making, Single
+from orchard.inventory import amounts, queries, services
+from orchard.inventory.api.fields import EveryDigit, InStore
+from orchard.inventory.models import MOVEMENTS, Movement
+from orchard.inventory.services.movements import ENTERED, ONE_KIND_ONLY, WANTED
+
+
+class MovementShown(Shown):
+    kind = serializers.ChoiceField(choices=MOVEMENTS)
+    lot = Id()
+    quantity = EveryDigit(help_text="as it was entered")
+    reason = serializers.SerializerMethodField()
+    at = Moment()
+    location = serializers.SerializerMethodField(help_text="where a transfer went to")
+    reverses = Id(allow_null=True)
+    reference = serializers.CharField(allow_null=True)
+    change = serializers.SerializerMethodField(help_text="signed, in the unit that was entered")
+    change_base = serializers.SerializerMethodField(help_text="signed, in g, mL or count, exact")
+    balance_after = serializers.SerializerMethodField(help_text="of the lot, in the product's stock unit")
+    work_order = serializers.UUIDField(allow_null=True)
+    load = serializers.UUIDField(allow_null=True)
+    reversed_by = serializers.SerializerMethodField()
+
+    def get_reason(self, row: Movement) -> str | None:
+        return row.reason or None
+
+    def get_location(self, row: Movement) -> str | None:
+        if row.kind != "transfer":
+            return None
+        to = row.other_lot if row.change_base < 0 else row.lot
+        return (to.location if to else "") or None
+
+    @extend_schema_field(QUANTITY_SCHEMA)
+    def get_change(self, row: Movement) -> dict[str, str]:
+        value = row.quantity.value.copy_sign(row.change_base)
+        return amounts.shown(Quantity(value, row.quantity.unit))
+
+    @extend_schema_field(QUANTITY_SCHEMA)
+    def get_change_base(self, row: Movement) -> dict[str, str]:
+        return amounts.shown_base(row.change_base, row.lot.product)
+
+    @extend_schema_field(QUANTITY_SCHEMA)
+    def get_balance_after(self, row: Movement) -> dict[str, str]:
+        return amounts.shown_stock(row.balance_after_base, row.lot.product)
+
+    def get_reversed_by(self, row: Movement) -> str | None:
+        reversal = getattr(row, "reversed_by", None)
+        return str(reversal.id) if reversal else None
+
+
+class MovementInput(Input):
+    id = Id(made_here=True, required=False)
+    kind = Word(ENTERED, help_text="`use` is made by loads only")
+    lot = Reference(queries.lots, required=False, allow_null=True)
+    quantity = Amount(
+        *amounts.DIMENSIONS,
+        sign="any",
+        required=False,
+        allow_null=True,
+        help_text="above zero; an `adjust` may lie below",
+    )
+    reason = Text(required=False, allow_null=True, help_text="a `receive` needs none")
+    at = Moment(past=True, required=False)
+    location = Text(max_length=200, required=False, allow_null=True, help_text="to, for a `transfer`")
+    reverses = Reference(
+        queries.movements,
+        required=False,
+        allow_null=True,
+        help_text="for a `reverse`: then no lot, no quantity",
+    )
+    reference = Text(max_length=200, required=False, allow_null=True)
+
+    def to_internal_value(self, data: Any) -> Any:
+        """Read the fields, and say in one answer what the kind lacks as well."""
+        by_kind = _faults_of_kind(data) if isinstance(data, dict) else {}
+        try:
+            values = super().to_internal_value(data)
+        except ValidationError as error:
+            assert isinstance(error.detail, dict)
+            raise ValidationError({**by_kind, **error.detail}) from None
+        quantity = values.get("quantity")
+        if quantity is not None and quantity.value <= 0 and values.get("kind") != "adjust":
+            by_kind["quantity"] = {"value": [ErrorDetail("has to be above zero", code="out_of_range")]}
+        if by_kind:
+            raise ValidationError(by_kind)
+        return {name: value for name, value in values.items() if value is not None}
+
+
+def _faults_of_kind(data: dict[str, Any]) -> dict[str, Any]:
+    kind = data.get("kind")
+    if not isinstance(kind, str) or kind not in WANTED:
+        return {}
+    faults: dict[str, Any] = {
+        name: [ErrorDetail(f"a {kind} needs the {name}", code="required")]
+        for name in WANTED[kind]
+        if data.get(name) is None
+    }
+    strange = {name for name, only in ONE_KIND_ONLY.items() if kind != only}
+    strange |= {"lot", "quantity"} if kind == "reverse" else set()
+    for name in sorted(strange):
+        if data.get(name) is not None:
+            faults[name] = [ErrorDetail(f"a {kind} has no {name}", code="invalid")]
+    return faults
+
+
+class MovementQuery(ListQuery):
+    product = Id(required=False, source="lot__product__id")
+    lot = Id(required=False, source="lot__id")
+    kind = Word(MOVEMENTS, required=False)
+    work_order = Id(required=False)
+
+
+between(MovementQuery, Moment, since="at__gte", until="at__lte")
+
+
+class Movements(InStore, Making):
+    """The ledger. No line of it is ever changed: a mistake is reversed by a new one."""
+
+    resource = "stock_movement"
+    shown = MovementShown
+    asked = MovementInput
+    query = MovementQuery
+
+    def rows(self, **filters: Any) -> QuerySet[Movement]:
+        return queries.movements(farm=self.farm).filter(**filters)
+
+    def create(self, **values: Any) -> Movement:
+        return services.move(farm=self.farm, by=self.by, now=self.now, **values)
+
+
+class MovementHere(InStore, Single):
+    """One line of the ledger."""
+
+    resource = "stock_movement"
+    shown = MovementShown
+
+    def rows(self) -> QuerySet[Movement]:
+        return queries.movements(farm=self.farm)

@@ -1,0 +1,98 @@
+"""What is promised to work orders, and what the book could not give."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.db.models import QuerySet
+from drf_spectacular.utils import extend_schema_field
+from rest_framework import serializers
+
+from orchard.api.fields import QUANTITY_SCHEMA, Flag, Id, ListQuery, Moment, Shown, Word
+from orchard.farms.endpoint import Collection, Single
+from orchard.inventory import amounts, queries
+from orchard.inventory.api.fields import EveryDigit
+from orchard.inventory.models import Reservation, Shortage
+
+STATUSES = ("open", "used", "released")
+
+
+class ReservationShown(Shown):
+    work_order = serializers.UUIDField()
+    product = Id()
+    lot = Id()
+    quantity = serializers.SerializerMethodField(
+        help_text="while open what is still promised, then what was promised; in the product's stock unit"
+    )
+    status = serializers.ChoiceField(choices=STATUSES)
+
+    @extend_schema_field(QUANTITY_SCHEMA)
+    def get_quantity(self, row: Reservation) -> dict[str, str]:
+        base = row.open_base if row.status == "open" else row.quantity_base
+        return amounts.shown_stock(base, row.product)
+
+
+class ReservationQuery(ListQuery):
+    product = Id(required=False, source="product__id")
+    lot = Id(required=False, source="lot__id")
+    work_order = Id(required=False)
+    status = Word(STATUSES, required=False)
+
+
+class Reservations(Collection):
+    """What is, or was, promised to work orders."""
+
+    resource = "reservation"
+    shown = ReservationShown
+    query = ReservationQuery
+
+    def rows(self, **filters: Any) -> QuerySet[Reservation]:
+        return queries.reservations(farm=self.farm).filter(**filters)
+
+
+class ReservationHere(Single):
+    """One promise."""
+
+    resource = "reservation"
+    shown = ReservationShown
+
+    def rows(self) -> QuerySet[Reservation]:
+        return queries.reservations(farm=self.farm)
+
+
+class ShortageShown(Shown):
+    product = Id()
+    lot = Id(allow_null=True)
+    work_order = serializers.UUIDField()
+    load = serializers.UUIDField()
+    missing = EveryDigit(help_text="in the product's stock unit")
+    answered_at = Moment(allow_null=True)
+    answer = serializers.CharField(allow_null=True)
+
+
+class ShortageQuery(ListQuery):
+    product = Id(required=False, source="product__id")
+    work_order = Id(required=False)
+    answered = Flag(required=False)
+
+
+class Shortages(Collection):
+    """Questions for the storekeeper: loads that used more than the book held."""
+
+    resource = "shortage"
+    shown = ShortageShown
+    query = ShortageQuery
+
+    def rows(self, *, answered: bool | None = None, **filters: Any) -> QuerySet[Shortage]:
+        rows = queries.shortages(farm=self.farm).filter(**filters)
+        return rows if answered is None else rows.filter(answered_at__isnull=not answered)
+
+
+class ShortageHere(Single):
+    """One question."""
+
+    resource = "shortage"
+    shown = ShortageShown
+
+    def rows(self) -> QuerySet[Shortage]:
+        return queries.shortages(farm=self.farm)
