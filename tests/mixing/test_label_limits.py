@@ -79,7 +79,7 @@ def test_one_peach_or_many_is_the_same_crop(crop: str):
 
 
 def test_a_rate_in_ppm_is_held_against_a_limit_of_product():
-    """2000 mg of active in a litre of a product of 20 percent, 1.1 kg/L: 9.09 mL/L, which is 1.16 fl oz/gal."""
+    """2000 mg/L of active from a product of 20 percent and 1.1 kg/L is 9.09 mL/L, or 1.164 fl oz/gal."""
     fits = use(rate={"minimum": None, "maximum": q("1.17", "fl_oz/gal")})
     over = use(rate={"minimum": None, "maximum": q("1.16", "fl_oz/gal")})
 
