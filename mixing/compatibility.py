@@ -85,15 +85,14 @@ def _pair(one: Partner, other: Partner, crop: str, scene: Scene, rulebook: Ruleb
     if settled:
         return settled
     rows = rulebook.of_pair(one.facts, other.facts, crop)
-    speaking = [rule for rule in rows.rules if in_place(rule.when, scene) and in_weather(rule.when, scene)]
-    found = [
-        _spoken(rule, severity, rivals, one, other, rulebook)
-        for rule, severity, rivals in (
-            *rows.by_formulation,
-            *strictest([(rule, rule.severity) for rule in speaking]),
-        )
-    ]
-    if not _covered(one.facts, other.facts, speaking):
+    speaking, settles = list(rows.settled), rows.settles
+    if rows.rules:
+        hold = [(r, bits) for r, bits in rows.rules if in_place(r, scene) and in_weather(r, scene)]
+        speaking += strictest([(rule, rule.severity) for rule, _ in hold])
+        for _, bits in hold:
+            settles |= bits
+    found = [_spoken(rule, severity, rivals, one, other, rulebook) for rule, severity, rivals in speaking]
+    if settles != rows.every or not rows.every:
         found.append(_finding("pair.untested", Severity.CAUTION, Basis.UNTESTED, one, other))
     return found
 
@@ -176,20 +175,4 @@ def _spoken(
         rivals,
         products=_ids(one, other),
         parameters={"first": one.name, "second": other.name},
-    )
-
-
-def _covered(one: Facts, other: Facts, speaking: list[Rule]) -> bool:
-    """Say whether a publication speaks of every ingredient of the one with every ingredient of the other."""
-    if not speaking or not one.parts or not other.parts:
-        return False
-    pairs = [
-        rule.when.pair
-        for rule in speaking
-        if rule.when.pair is not None and rule.basis is not Basis.PRACTICE and not rule.memory
-    ]
-    return all(
-        any((a in p and b in q) or (b in p and a in q) for a, b in pairs)
-        for p in one.parts
-        for q in other.parts
     )

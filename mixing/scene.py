@@ -11,7 +11,8 @@ from datetime import date
 from decimal import Decimal
 
 from mixing.request import MixRequest
-from mixing.rulebook import Rulebook, When
+from mixing.rulebook import Rule, Rulebook
+from mixing.rulebook.rows import Test
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,8 +57,9 @@ def of(request: MixRequest, rulebook: Rulebook) -> Scene:
     )
 
 
-def in_place(when: When, scene: Scene) -> bool:
+def in_place(rule: Rule, scene: Scene) -> bool:
     """Say whether stage, targets and region are those of a row; its crop has been looked at before."""
+    when = rule.when
     if when.stages is not None:
         bbch = scene.bbch
         if bbch is None or not any(bbch in window for window in when.stages):
@@ -67,37 +69,21 @@ def in_place(when: When, scene: Scene) -> bool:
     return when.regions is None or not when.regions.isdisjoint(scene.regions)
 
 
-def in_weather(when: When, scene: Scene) -> bool:
-    """Say whether the weather that a row asks for is there."""
-    return (
-        above(scene.wind, when.wind_above)
-        and below(scene.wind, when.wind_below)
-        and above(scene.temperature, when.temperature_above)
-        and below(scene.temperature, when.temperature_below)
-        and below(scene.minimum, when.minimum_below)
-        and above(scene.humidity, when.humidity_above)
-        and below(scene.humidity, when.humidity_below)
-        and below(scene.rain_within, when.rain_within)
-        and (when.inversion is None or scene.inversion is True)
-    )
+def in_weather(rule: Rule, scene: Scene) -> bool:
+    """Say whether the weather that a row asks for is there; what is not known is not."""
+    if rule.weather and not _met(rule.weather, scene):
+        return False
+    return rule.when.inversion is None or scene.inversion is True
 
 
-def in_water(when: When, scene: Scene) -> bool:
-    """Say whether the water that a row asks for is there."""
-    return (
-        above(scene.ph, when.ph_above)
-        and below(scene.ph, when.ph_below)
-        and above(scene.hardness, when.hardness_above)
-        and below(scene.water_temperature, when.water_below)
-        and above(scene.water_temperature, when.water_above)
-    )
+def in_water(rule: Rule, scene: Scene) -> bool:
+    """Say whether the water that a row asks for is there; what is not known is not."""
+    return _met(rule.water, scene)
 
 
-def above(value: Decimal | None, bound: Decimal | None) -> bool:
-    """Say whether a value lies above a bound; a bound that is not asked for is met."""
-    return bound is None or (value is not None and value > bound)
-
-
-def below(value: Decimal | None, bound: Decimal | None) -> bool:
-    """Say whether a value lies below a bound; a bound that is not asked for is met."""
-    return bound is None or (value is not None and value < bound)
+def _met(tests: tuple[Test, ...], scene: Scene) -> bool:
+    for field, above, bound in tests:
+        value = getattr(scene, field)
+        if value is None or not (value > bound if above else value < bound):
+            return False
+    return True

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from decimal import Decimal
+from functools import lru_cache
 
 from mixing import chemistry, doses, spraying
 from mixing.labels import Ingredient, Label
 from mixing.quantities import EXACT, Quantity
 from mixing.request import Application, MixRequest, Product, Spray
+
+MICRO = Decimal("0.000001")
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,42 +121,48 @@ def brings(label: Label, of: str) -> bool:
 
 def _substance(amount: Decimal, rate: Quantity, label: Label, of: str, owner: str) -> Decimal | Unknown:
     """Return grams of a substance in an amount of product [g or mL, as the unit of the rate is]."""
+    share = _share(label, of.casefold(), _kind(rate))
+    return Unknown(f"{share.path}:{owner}") if isinstance(share, Unknown) else EXACT.multiply(amount, share)
+
+
+@lru_cache(maxsize=2048)
+def _share(label: Label, of: str, kind: str) -> Decimal | Unknown:
+    """Return grams of a substance in one g or mL of product (`kind` mass or volume), or one mg/L of `ppm`."""
     total = Decimal(0)
     for ingredient in label.active_ingredients or ():
         content = _content(ingredient, of)
         if content is None:
             continue
         if isinstance(content, Unknown):
-            return Unknown(f"label.content:{owner}")
-        share, factor = content
-        if rate.dimension == "ppm":  # mg of active in a litre of spray, whatever the product
-            total += EXACT.multiply(EXACT.multiply(amount, Decimal("0.000001")), factor)
+            return Unknown("label.content")
+        said, factor = content
+        if kind == "ppm":  # mg of active in a litre of spray, whatever the product
+            total += EXACT.multiply(MICRO, factor)
             continue
-        measured = _as_measured(amount, rate, share, label)
+        measured = _as_measured(kind, said, label)
         if measured is None:
-            return Unknown(f"label.density:{owner}")
-        total += EXACT.multiply(EXACT.multiply(measured, share.in_base()), factor)
+            return Unknown("label.density")
+        total += EXACT.multiply(EXACT.multiply(measured, said.in_base()), factor)
     return total
 
 
-def _as_measured(amount: Decimal, rate: Quantity, share: Quantity, label: Label) -> Decimal | None:
-    """Return the amount in what the content is per: grams of product, or mL of it."""
-    wanted = share.dimension.rpartition("/")[2]
-    if share.dimension == "volume/volume":  # a share of the volume: weighed by the product's own density
-        density = density_of(label)
-        millilitres = _turned(amount, rate, "volume", density)
+def _as_measured(kind: str, said: Quantity, label: Label) -> Decimal | None:
+    """Return one g or mL of product in what the content is per: grams of product, or mL of it."""
+    wanted, density = said.dimension.rpartition("/")[2], density_of(label)
+    if said.dimension == "volume/volume":  # a share of the volume: weighed by the product's own density
+        millilitres = _turned(kind, "volume", density)
         if density is None or millilitres is None:
             return None
         return EXACT.multiply(millilitres, density)
-    return _turned(amount, rate, "mass" if wanted == "ppm" else wanted, density_of(label))
+    return _turned(kind, "mass" if wanted == "ppm" else wanted, density)
 
 
-def _turned(amount: Decimal, rate: Quantity, wanted: str, density: Decimal | None) -> Decimal | None:
-    if _kind(rate) == wanted:
-        return amount
+def _turned(kind: str, wanted: str, density: Decimal | None) -> Decimal | None:
+    if kind == wanted:
+        return Decimal(1)
     if density is None:
         return None
-    return EXACT.multiply(amount, density) if wanted == "mass" else EXACT.divide(amount, density)
+    return density if wanted == "mass" else EXACT.divide(Decimal(1), density)
 
 
 def _content(ingredient: Ingredient, of: str) -> tuple[Quantity, Decimal] | Unknown | None:

@@ -44,11 +44,12 @@ def by_label(
     if not past:
         return
     assert scene.today is not None
-    same = [one for one in past if one.application.label.same_product == subject.label.same_product]
-    if bounds.interval is not None and same:
-        yield from _same_product(product, bounds.interval, same[0].application.on, scene.today)
-    if bounds.maximum_applications is not None:
-        yield from _number(product, bounds.maximum_applications, same)
+    if bounds.interval is not None or bounds.maximum_applications is not None:
+        same = [one for one in past if one.same == subject.same]
+        if bounds.interval is not None and same:
+            yield from _same_product(product, bounds.interval, same[0].application.on, scene.today)
+        if bounds.maximum_applications is not None:
+            yield from _number(product, bounds.maximum_applications, same)
     yield from _partners(subject, past, scene.today)
 
 
@@ -116,7 +117,7 @@ def published(
         speaking = [
             (rule, rule.severity)
             for rule in rules
-            if rule.when.days is not None and one.days < rule.when.days and in_place(rule.when, scene)
+            if rule.when.days is not None and one.days < rule.when.days and in_place(rule, scene)
         ]
         for rule, severity, rivals in strictest(speaking):
             yield _sequence(subject.product, one, rule, severity, rivals, rulebook)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from decimal import ROUND_HALF_EVEN, Decimal
 
 from mixing.findings import Basis, Finding, Severity
@@ -15,7 +15,7 @@ def spoken(
     rulebook: Rulebook,
     rule: Rule,
     severity: Severity,
-    rivals: Iterable[Rule],
+    rivals: tuple[Rule, ...],
     *,
     products: tuple[str, ...],
     parameters: Mapping[str, str],
@@ -31,8 +31,10 @@ def spoken(
     )
 
 
-def others(rulebook: Rulebook, rivals: Iterable[Rule]) -> str:
+def others(rulebook: Rulebook, rivals: tuple[Rule, ...]) -> str:
     """Return the rival sources ready to print: publisher, year and what stands where."""
+    if not rivals:
+        return ""
     said = []
     for rule in rivals:
         source = rulebook.sources.get(rule.source or "")

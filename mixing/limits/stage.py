@@ -25,7 +25,7 @@ def check(subject: Subject, request: MixRequest, scene: Scene, rulebook: Ruleboo
     speaking = [
         (rule, _severity(rule, subject.applying))
         for rule in subject.rows.stages
-        if in_place(rule.when, scene) and _at_rate(rule, subject.product, request)
+        if in_place(rule, scene) and _at_rate(rule, subject.product, request)
     ]
     for rule, severity, rivals in strictest(speaking):
         yield spoken(

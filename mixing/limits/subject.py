@@ -24,6 +24,8 @@ class Subject:
     applying: Applying
     facts: Facts
     rows: ProductRows
+    same: str
+    """What tells it from other products: registration or name."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -34,6 +36,7 @@ class Earlier:
     place: int
     days: int
     facts: Facts
+    same: str
 
 
 def subjects(request: MixRequest, rulebook: Rulebook) -> tuple[Subject, ...]:
@@ -49,6 +52,7 @@ def _subject(product: Product, request: MixRequest, rulebook: Rulebook) -> Subje
         uses.applying(product.label, request),
         facts,
         rulebook.of_product(facts, request.crop),
+        product.label.same_product,
     )
 
 
@@ -57,7 +61,7 @@ def earlier(history: Iterable[Application] | None, today: date | None) -> tuple[
     if today is None or not history:
         return ()
     found = [
-        Earlier(one, place, (today - one.on).days, chemistry.facts(one.label))
+        Earlier(one, place, (today - one.on).days, chemistry.facts(one.label), one.label.same_product)
         for place, one in enumerate(history)
         if one.on <= today
     ]

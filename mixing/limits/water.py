@@ -40,7 +40,7 @@ def published(subjects: Subjects, request: MixRequest, scene: Scene, rulebook: R
     whole = [
         (rule, rule.severity)
         for rule in rulebook.for_tank("water", request.crop)
-        if in_water(rule.when, scene) and in_place(rule.when, scene)
+        if in_water(rule, scene) and in_place(rule, scene)
     ]
     for rule, severity, rivals in strictest(whole):
         parameters = _parameters(rule.when, request, scene, ", ".join(one.label.name for one in subjects))
@@ -49,8 +49,8 @@ def published(subjects: Subjects, request: MixRequest, scene: Scene, rulebook: R
         speaking = [
             (rule, rule.severity)
             for rule in subject.rows.water
-            if in_water(rule.when, scene)
-            and in_place(rule.when, scene)
+            if in_water(rule, scene)
+            and in_place(rule, scene)
             and not has_own(rule.when.unless_label, subject)
         ]
         for rule, severity, rivals in strictest(speaking):

@@ -72,9 +72,7 @@ def published(subjects: Subjects, request: MixRequest, scene: Scene, rulebook: R
     speaking = [
         (rule, rule.severity)
         for rule in rulebook.for_tank("weather", request.crop)
-        if in_weather(rule.when, scene)
-        and in_place(rule.when, scene)
-        and _whom(rule.when, subjects) is not None
+        if in_weather(rule, scene) and in_place(rule, scene) and _whom(rule.when, subjects) is not None
     ]
     for rule, severity, rivals in strictest(speaking):
         products = _whom(rule.when, subjects) or ()
@@ -84,8 +82,8 @@ def published(subjects: Subjects, request: MixRequest, scene: Scene, rulebook: R
         speaking = [
             (rule, rule.severity)
             for rule in subject.rows.weather
-            if in_weather(rule.when, scene)
-            and in_place(rule.when, scene)
+            if in_weather(rule, scene)
+            and in_place(rule, scene)
             and not has_own(rule.when.unless_label, subject)
         ]
         for rule, severity, rivals in strictest(speaking):

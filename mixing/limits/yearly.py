@@ -149,7 +149,7 @@ def _limits(subjects: Subjects, request: MixRequest, scene: Scene, rulebook: Rul
     ]
     for rule in rulebook.for_tank("yearly", request.crop):
         of = rule.when.of or ""
-        if in_place(rule.when, scene) and any(one.facts.brings(of) for one in subjects):
+        if in_place(rule, scene) and any(one.facts.brings(of) for one in subjects):
             found.append(_Limit(of, rule.when.maximum, rule.when.years or 1, rule, None))
     named = {one.of for one in found}
     for of in COUNTED:

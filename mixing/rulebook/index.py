@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from itertools import product
 from typing import Any, TypeVar
 
 from mixing import chemistry
@@ -37,11 +38,17 @@ class ProductRows:
 class PairRows:
     """Rows that may speak of two products in one tank on one crop.
 
-    :ivar by_formulation: what their formulations do to each other, which no circumstance changes
+    :ivar rules: each with the pairs of ingredients that it settles, as bits
+    :ivar settled: what speaks in any circumstance: of the formulations, and of the ingredients where no row
+        hangs on stage, place or weather (then `rules` is empty)
+    :ivar settles: the bits that `settled` covers
+    :ivar every: the bits of all pairs of ingredients; 0 where an ingredient is not known
     """
 
-    rules: tuple[Rule, ...]
-    by_formulation: tuple[Settled, ...]
+    rules: tuple[tuple[Rule, int], ...]
+    settled: tuple[Settled, ...]
+    settles: int
+    every: int
 
 
 class Rulebook:
@@ -122,14 +129,20 @@ class Rulebook:
 
     def _of_pair(self, first: Facts, second: Facts, crop: str) -> PairRows:
         rows = self._with_pair("compatibility", first.groups, second.groups, crop)
+        rules = [(rule, _settled_by(rule, first, second)) for rule in dict.fromkeys(rule for rule, _ in rows)]
         by_formulation = list(self.for_formulations(first.formulation, second.formulation))
         for packet, partner in ((first, second), (second, first)):
             if packet.packet:
                 by_formulation.extend(self.for_packet(partner.groups))
-        return PairRows(
-            tuple(dict.fromkeys(rule for rule, _ in rows)),
-            tuple(strictest([(rule, rule.severity) for rule in by_formulation])),
-        )
+        settled = strictest([(rule, rule.severity) for rule in by_formulation])
+        every = (1 << len(first.parts) * len(second.parts)) - 1
+        if not all(rule.always for rule, _ in rules):
+            return PairRows(tuple(rules), tuple(settled), 0, every)
+        settled += strictest([(rule, rule.severity) for rule, _ in rules])
+        bits = 0
+        for _, one in rules:
+            bits |= one
+        return PairRows((), tuple(settled), bits, every)
 
     def in_sequence(self, first: Facts, second: Facts, crop: str) -> tuple[Rule, ...]:
         """Return the rows about days between two products, the first of which was sprayed before."""
@@ -252,3 +265,15 @@ def strictest(rules: list[tuple[Rule, Severity]]) -> list[Settled]:
 
 
 WEIGHT = {Basis.LABEL: 0, Basis.REGULATION: 1, Basis.PUBLISHED: 2, Basis.PRACTICE: 3, Basis.UNTESTED: 4}
+
+
+def _settled_by(rule: Rule, first: Facts, second: Facts) -> int:
+    """Return which pairs of ingredients a row speaks of, as bits; practice and memory settle none."""
+    if rule.when.pair is None or rule.basis is Basis.PRACTICE or rule.memory:
+        return 0
+    a, b = rule.when.pair
+    bits = 0
+    for place, (p, q) in enumerate(product(first.parts, second.parts)):
+        if (a in p and b in q) or (b in p and a in q):
+            bits |= 1 << place
+    return bits

@@ -77,6 +77,33 @@ class When:
     maximum: Quantity | None = None
 
 
+Test = tuple[str, bool, Decimal]
+"""A field of the circumstances, whether it must lie above (else below), and the bound."""
+
+WEATHER = (
+    ("wind", "wind_above", "wind_below"),
+    ("temperature", "temperature_above", "temperature_below"),
+    ("minimum", None, "minimum_below"),
+    ("humidity", "humidity_above", "humidity_below"),
+    ("rain_within", None, "rain_within"),
+)
+WATER = (
+    ("ph", "ph_above", "ph_below"),
+    ("hardness", "hardness_above", None),
+    ("water_temperature", "water_above", "water_below"),
+)
+
+
+def tests_of(when: When, fields: tuple[tuple[str, str | None, str | None], ...]) -> tuple[Test, ...]:
+    """Return the bounds of a row on the fields of the weather or of the water."""
+    return tuple(
+        (field, name is above, bound)
+        for field, above, below in fields
+        for name in (above, below)
+        if name is not None and (bound := getattr(when, name)) is not None
+    )
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Rule:
     """One row, equal to itself only. Its id is never reused; a retired row keeps it and no longer speaks.
@@ -98,3 +125,12 @@ class Rule:
     do: str
     memory: bool
     retired: bool
+    weather: tuple[Test, ...]
+    water: tuple[Test, ...]
+
+    @property
+    def always(self) -> bool:
+        """Whether it speaks whatever the stage, the place and the weather are."""
+        when = self.when
+        bound = when.stages or when.targets or when.regions or when.inversion or self.weather or self.water
+        return not bound

@@ -11,7 +11,7 @@ from datetime import date
 from typing import Any
 
 from mixing.findings import SEVERITIES, Basis
-from mixing.rulebook.rows import Rule, Source, When
+from mixing.rulebook.rows import WATER, WEATHER, Rule, Source, When, tests_of
 from mixing.rulebook.values import Fault, read_value
 
 SCHEMA = 1
@@ -150,6 +150,7 @@ def read_row(raw: Mapping[str, Any], *, table: str, sources: frozenset[str]) -> 
     if faults:
         yield from faults
         return
+    when = When(**conditions)
     yield Rule(
         raw["id"],
         table,
@@ -158,12 +159,14 @@ def read_row(raw: Mapping[str, Any], *, table: str, sources: frozenset[str]) -> 
         raw.get("source"),
         raw.get("locator"),
         raw.get("about", raw["id"]),
-        When(**conditions),
+        when,
         raw["says"],
         raw.get("why"),
         raw["do"],
         bool(raw.get("memory", False)),
         bool(raw.get("retired", False)),
+        tests_of(when, WEATHER),
+        tests_of(when, WATER),
     )
 
 
