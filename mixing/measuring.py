@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from decimal import ROUND_FLOOR, ROUND_HALF_DOWN, Decimal
+from decimal import ROUND_HALF_DOWN, Decimal, localcontext
 from functools import lru_cache
 
 from mixing import quantities
@@ -18,6 +18,7 @@ from mixing.quantities import EXACT, Quantity
 from mixing.spraying import PLACES
 
 QUARTER, WHOLE = Decimal("0.25"), Decimal(1)
+ONE = Decimal(1)
 
 FAMILIES: tuple[Mapping[str, Decimal], ...] = (
     dict.fromkeys(("gal", "qt", "pt", "cup", "fl_oz", "tbsp", "tsp"), QUARTER),
@@ -37,12 +38,26 @@ SLACK = Decimal("1e-25")
 
 @dataclass(frozen=True, slots=True)
 class Tool:
-    """One measure: its unit, and its finest mark and itself in the base unit [mL or g]."""
+    """One measure: how many of the set's finest marks make one of its own, and its own as a share of it."""
 
     unit: str
-    mark: Decimal
+    marks: int
     step: Decimal
-    """The finest mark as a share of the unit."""
+
+
+@dataclass(frozen=True, slots=True)
+class ToolSet:
+    """Tools of one family, largest first.
+
+    :ivar per_unit: finest marks in one unit of the dose, or in one mL or g where the dose must be turned
+    :ivar own: place of the tool that reads in the unit of the dose; 0 where there is none
+    """
+
+    dimension: str
+    tools: tuple[Tool, ...]
+    per_unit: Decimal
+    turned: bool
+    own: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,19 +72,30 @@ class Measured:
     error: Decimal
 
 
-@lru_cache(maxsize=512)
-def tool_sets(measures: tuple[str, ...], own: str) -> tuple[tuple[str, tuple[Tool, ...]], ...]:
-    """Return the sets of tools at hand with what they measure, the one with the unit `own` first."""
-    sets = []
-    for family in FAMILIES:
-        tools = tuple(_tool(name, step) for name, step in family.items() if name in measures)
-        if tools:
-            sets.append((quantities.unit(tools[0].unit).dimension, tools))
-    return tuple(sorted(sets, key=lambda found: all(tool.unit != own for tool in found[1])))
+@lru_cache(maxsize=1024)
+def tool_sets(measures: tuple[str, ...], own: str) -> tuple[ToolSet, ...]:
+    """Return the sets of tools to choose from, the one with the unit `own` first.
+
+    Those that measure what `own` does; only where there are none is the amount turned by its density.
+    """
+    with localcontext(EXACT):
+        sets = [_tool_set(family, measures, own) for family in FAMILIES if family.keys() & set(measures)]
+    sets.sort(key=lambda found: all(tool.unit != own for tool in found.tools))
+    return tuple(found for found in sets if not found.turned) or tuple(sets)
 
 
-def _tool(name: str, step: Decimal) -> Tool:
-    return Tool(name, quantities.unit(name).above * step, step)
+def _tool_set(family: Mapping[str, Decimal], measures: tuple[str, ...], own: str) -> ToolSet:
+    names = [name for name in family if name in measures]
+    finest = quantities.unit(names[-1]).above * family[names[-1]]
+    tools = tuple(
+        Tool(name, int((quantities.unit(name).above * family[name] / finest).quantize(ONE)), family[name])
+        for name in names
+    )
+    dimension, wanted = quantities.unit(names[0]).dimension, quantities.unit(own)
+    turned = dimension != wanted.dimension
+    per_unit = ONE / finest if turned else wanted.above / finest
+    place = names.index(own) if own in names else 0
+    return ToolSet(dimension, tools, per_unit, turned, place)
 
 
 def measure(
@@ -80,44 +106,43 @@ def measure(
     :param amount: the amount wanted [unit of the dose]
     :param limit: the most that the label allows here [unit of the dose]; the shown amount stays within it
     """
-    if dose.product.label.packet and dose.product.label.packet_content is not None:
-        return _packets(dose, amount, limit, dose.product.label.packet_content)
-    best: tuple[Decimal, Decimal, tuple[Tool, ...], Decimal] | None = None
-    for dimension, tools in tool_sets(measures, dose.unit):
-        factor = dose.ml if dimension == "volume" else dose.grams
-        if factor is None:
-            continue
-        wanted = amount * factor
-        shown = _shown(wanted, None if limit is None else limit * factor, tools[-1].mark)
-        error = (shown - wanted) / wanted
-        if best is None or abs(error) < best[0]:
-            best = abs(error), shown, tools, error
-    if best is None:
-        return None
-    _, shown, tools, error = best
-    return Measured(_split(shown, tools, dose.unit), error)
+    content = dose.product.label.packet_content
+    if content is not None and dose.product.label.packet:
+        return _packets(dose, amount, limit, content)
+    best: Measured | None = None
+    for tools in tool_sets(measures, dose.unit):
+        per_unit = tools.per_unit
+        if tools.turned:
+            factor = dose.ml if tools.dimension == "volume" else dose.grams
+            if factor is None:
+                continue
+            per_unit *= factor
+        marks = amount * per_unit
+        shown = _shown(marks, None if limit is None else limit * per_unit)
+        error = (shown - marks) / marks
+        if best is None or abs(error) < abs(best.error):
+            best = Measured(_split(shown, tools), error)
+    return best
 
 
-def _shown(wanted: Decimal, limit: Decimal | None, mark: Decimal) -> Decimal:
-    """Return the nearest multiple of the mark, the one below where the nearest would pass the limit."""
-    marks = (wanted / mark).quantize(SLACK, context=EXACT)
-    nearest = marks.to_integral_value(ROUND_HALF_DOWN) * mark
+def _shown(marks: Decimal, limit: Decimal | None) -> int:
+    """Return the nearest whole number of marks, the one below where the nearest would pass the limit."""
+    nearest = int(marks.to_integral_value(ROUND_HALF_DOWN))
     if limit is not None and nearest > limit + SLACK:
-        return marks.to_integral_value(ROUND_FLOOR) * mark
+        return int(marks + SLACK)
     return nearest
 
 
-def _split(shown: Decimal, tools: tuple[Tool, ...], own: str) -> tuple[Quantity, ...]:
-    """Share an amount among tools, largest first, from the unit of the rate on unless that is too many."""
-    start = next((rank for rank, tool in enumerate(tools) if tool.unit == own), 0)
-    if start and shown > MOST_SCOOPS * tools[start].mark / tools[start].step:
+def _split(shown: int, tools: ToolSet) -> tuple[Quantity, ...]:
+    """Share marks among tools, largest first, from the unit of the rate on unless that is too many."""
+    start = tools.own
+    if start and shown * tools.tools[start].step > MOST_SCOOPS * tools.tools[start].marks:
         start = 0
     parts = []
-    for tool in tools[start:]:
-        count = (shown / tool.mark).quantize(SLACK, context=EXACT).to_integral_value(ROUND_FLOOR)
+    for tool in tools.tools[start:]:
+        count, shown = divmod(shown, tool.marks)
         if count:
             parts.append(Quantity(count * tool.step, tool.unit))
-            shown -= count * tool.mark
     return tuple(parts)
 
 
@@ -126,10 +151,10 @@ def _packets(dose: Dose, amount: Decimal, limit: Decimal | None, content: Quanti
     packet = packet_amount(dose, content)
     if packet is None:
         return None
-    shown = _shown(amount, limit, packet)
-    count = (shown / packet).to_integral_value(ROUND_HALF_DOWN)
+    wanted = amount / packet
+    count = _shown(wanted, None if limit is None else limit / packet)
     amounts = (Quantity(count * content.value, content.unit),) if count else ()
-    return Measured(amounts, (shown - amount) / amount)
+    return Measured(amounts, (count - wanted) / wanted)
 
 
 def packet_amount(dose: Dose, content: Quantity) -> Decimal | None:

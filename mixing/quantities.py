@@ -13,7 +13,7 @@ from __future__ import annotations
 import difflib
 import re
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from decimal import ROUND_HALF_EVEN, Context, Decimal
 from functools import lru_cache
 
@@ -235,12 +235,19 @@ def _known_names() -> tuple[str, ...]:
     return (*_UNITS, *rates)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, init=False)
 class Quantity:
     """An exact value and the name of its unit. Compare two by `in_base` of each, not by `==`."""
 
     value: Decimal
     unit: str
+    _base: Decimal | None = field(repr=False, compare=False)
+    """The value in base units, kept once it has been asked for: limits are compared again and again."""
+
+    def __init__(self, value: Decimal, unit: str) -> None:
+        _set_value(self, value)
+        _set_unit(self, unit)
+        _set_base(self, None)
 
     @property
     def dimension(self) -> str:
@@ -249,7 +256,11 @@ class Quantity:
 
     def in_base(self) -> Decimal:
         """Return the value in the base unit of its dimension (mL, g, m2, m, s, degC, kPa, quotients)."""
-        return _to_base(self)
+        base = self._base
+        if base is None:
+            base = _to_base(self)
+            _set_base(self, base)
+        return base
 
     def to(self, name: str) -> Quantity:
         """Return the same quantity in another unit of the same dimension.
@@ -261,6 +272,13 @@ class Quantity:
     def as_json(self) -> dict[str, str]:
         """Return `{"value": "2.5", "unit": "tbsp"}`."""
         return {"value": plain(self.value), "unit": self.unit}
+
+
+# The slots of a frozen class can be set by their descriptors, in a third of the time of object.__setattr__:
+# a report makes a hundred quantities.
+_set_value = Quantity.__dict__["value"].__set__
+_set_unit = Quantity.__dict__["unit"].__set__
+_set_base = Quantity.__dict__["_base"].__set__
 
 
 def _to_base(quantity: Quantity) -> Decimal:
@@ -368,12 +386,19 @@ def quantity_faults(raw: object, *, dimensions: Iterable[str] | None = None) -> 
 
 def plain(value: Decimal, places: int = 15) -> str:
     """Return the shortest plain text of a decimal: no exponent or trailing zeros, at most `places` places."""
-    exponent = value.as_tuple().exponent
-    if not isinstance(exponent, int):
+    text = str(value)
+    return text if text.isdigit() else _plain(value, text, places)
+
+
+def _plain(value: Decimal, text: str, places: int) -> str:
+    if not text[-1].isdigit():
         raise QuantityError("not_a_decimal", "not a finite number", "value")
-    if -exponent > places:
+    if "E" in text:
+        text = format(value, "f")
+    _, point, fraction = text.partition(".")
+    if len(fraction) > places:
         value = value.quantize(D(1).scaleb(-places), rounding=ROUND_HALF_EVEN, context=EXACT)
-    text = format(value, "f")
-    if "." in text:
+        text = format(value, "f")
+    if point:
         text = text.rstrip("0").rstrip(".")
     return "0" if text in ("-0", "") else text

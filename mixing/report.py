@@ -37,15 +37,17 @@ def findings(found: Iterable[Finding], request: MixRequest, rulebook: Rulebook, 
 
 
 def _finding(one: Finding, labels: dict[str, Any], rulebook: Rulebook, language: str) -> Json:
-    why = f"rules.{one.id}.why"
+    says, why, do = catalogue.render_row(one.id, one.parameters, language)
+    if one.parameters.get("others"):
+        why = " ".join(filter(None, (why, catalogue.render("finding.others", one.parameters, language))))
     return {
         "id": one.id,
         "severity": one.severity.word,
         "basis": one.basis.value,
         "products": list(one.products),
-        "says": catalogue.render(f"rules.{one.id}.says", one.parameters, language),
-        "why": catalogue.render(why, one.parameters, language) if catalogue.has(why) else None,
-        "do": catalogue.render(f"rules.{one.id}.do", one.parameters, language),
+        "says": says,
+        "why": why,
+        "do": do,
         "source": _source_of(one, labels, rulebook),
         "may_be_overridden": one.may_be_overridden,
     }
