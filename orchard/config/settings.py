@@ -124,6 +124,9 @@ AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.NumericPasswordValidator"},
 ]
 
+# What closes an hour for spraying; `scheduling` stands above `orchard`, which may not import it.
+SPRAY_WINDOWS = "scheduling.order_windows.of_order"
+
 USE_TZ = True
 TIME_ZONE = "UTC"
 USE_I18N = True
@@ -146,6 +149,24 @@ SESSION_COOKIE_HTTPONLY = True
 X_FRAME_OPTIONS = "DENY"
 
 REDIS_URL = os.environ.get("REDIS_URL", "")
+# Without a broker jobs run where they are asked for. A message leaves the queue when its job has ended, and
+# comes back when its worker is lost; the outbox counts the starts and sees that each effect is there once.
+CELERY_BROKER_URL = REDIS_URL or "memory://"
+CELERY_TASK_ALWAYS_EAGER = not REDIS_URL
+CELERY_TASK_ACKS_LATE = True
+CELERY_TASK_REJECT_ON_WORKER_LOST = True
+CELERY_WORKER_PREFETCH_MULTIPLIER = 1
+CELERY_WORKER_HIJACK_ROOT_LOGGER = False
+CELERY_TASK_SERIALIZER = "json"
+CELERY_ACCEPT_CONTENT = ["json"]
+CELERY_TASK_IGNORE_RESULT = True
+CELERY_TASK_TIME_LIMIT = 300  # seconds; below half the time after which Redis gives a message to another
+CELERY_BROKER_TRANSPORT_OPTIONS = {"visibility_timeout": 900, "socket_connect_timeout": 5}
+CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
+CELERY_BEAT_SCHEDULE = {
+    "relay the outbox": {"task": "scheduling.relay", "schedule": 1.0, "options": {"expires": 5}},
+    "forget old answers": {"task": "scheduling.forget_answers", "schedule": 86_400.0},
+}
 DATA_UPLOAD_MAX_MEMORY_SIZE = 1024 * 1024
 CSRF_FAILURE_VIEW = "orchard.api.problems.csrf"
 LOGIN_URL = "/sign-in"

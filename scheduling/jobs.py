@@ -1,0 +1,41 @@
+"""The Celery jobs: each takes ids or nothing, makes one call, and may run twice."""
+
+from __future__ import annotations
+
+import logging
+import uuid
+
+from django.utils import timezone
+from kombu.exceptions import OperationalError
+
+from orchard.api import idempotency
+from scheduling import outbox
+from scheduling.celery import app
+
+log = logging.getLogger(__name__)
+
+
+@app.task(name="scheduling.relay")
+def relay() -> int:
+    """Send what is due in the outbox. The timer asks for it every second."""
+    return outbox.relay(send=send, now=timezone.now())
+
+
+@app.task(name="scheduling.deliver")
+def deliver(event: str) -> bool:
+    """Do what one event of the outbox asks for."""
+    return outbox.deliver(uuid.UUID(event), now=timezone.now())
+
+
+@app.task(name="scheduling.forget_answers")
+def forget_answers() -> int:
+    """Delete the answers that are kept for idempotency keys and are too old to be asked for again."""
+    return idempotency.forget(now=timezone.now())
+
+
+def send(id: uuid.UUID) -> None:
+    """Hand one event to a worker; without a broker it is done at once, in this process."""
+    try:
+        deliver.apply_async(args=(str(id),), retry=False)
+    except OperationalError as failure:
+        log.warning("no broker took outbox event %s, it is sent again later: %s", id, failure)

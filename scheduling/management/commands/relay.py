@@ -1,0 +1,60 @@
+"""The background work of one machine: `manage.py relay`."""
+
+from __future__ import annotations
+
+import datetime as dt
+import logging
+import signal
+import threading
+from typing import Any
+
+from django.conf import settings
+from django.core.management.base import BaseCommand, CommandParser
+from django.db import DatabaseError, close_old_connections
+from django.utils import timezone
+
+from scheduling import jobs, outbox
+
+log = logging.getLogger(__name__)
+
+NOTHING_DUE_SECONDS = 0.3
+NO_DATABASE_SECONDS = 2.0
+A_DAY = dt.timedelta(days=1)
+
+
+class Command(BaseCommand):
+    help = (
+        "Do what the outbox asks for until stopped: in this process, or with REDIS_URL by handing it to "
+        "workers. --once does in this process all that is due, and ends."
+    )
+    requires_system_checks = []
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument("--once", action="store_true", help="do all that is due, then end")
+
+    def handle(self, *_args: Any, **options: Any) -> None:
+        if options["once"]:
+            done = outbox.drain()
+            self.stdout.write(f"{done} done.")
+            return
+        stopped = threading.Event()
+        for number in (signal.SIGINT, signal.SIGTERM):
+            signal.signal(number, lambda *_: stopped.set())
+        self._run(stopped)
+
+    def _run(self, stopped: threading.Event) -> None:
+        """Relay until stopped; what is being done then is finished first."""
+        most = outbox.BATCH if settings.REDIS_URL else 1  # what is done here is done one by one
+        forgotten_at: dt.datetime | None = None
+        pause = 0.0
+        while not stopped.wait(pause):
+            close_old_connections()
+            try:
+                if forgotten_at is None or timezone.now() - forgotten_at > A_DAY:
+                    jobs.forget_answers.apply()
+                    forgotten_at = timezone.now()
+                sent = outbox.relay(send=jobs.send, now=timezone.now(), most=most)
+                pause = 0.0 if sent else NOTHING_DUE_SECONDS
+            except DatabaseError as failure:
+                log.warning("the database did not answer, it is asked again: %s", failure)
+                pause = NO_DATABASE_SECONDS

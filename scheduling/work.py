@@ -1,0 +1,64 @@
+"""What each kind of event in the outbox asks for: load the row, make one call."""
+
+from __future__ import annotations
+
+import datetime as dt
+import uuid
+from collections.abc import Callable
+
+from orchard.farms.actors import Actor, Role
+from orchard.farms.models import OutboxEvent
+from orchard.tasks.models import Load, PlanningRun
+from orchard.tasks.services import loads
+from scheduling import planning
+
+Work = Callable[[OutboxEvent, dt.datetime], None]
+"""Does what an event asks for, in the transaction that marks the event as done; safe to call twice."""
+
+
+class NoSuchWork(LookupError):
+    """An event of a kind that nobody knows what to do with; it is tried again, then set aside to be seen."""
+
+
+def deduct_load(event: OutboxEvent, now: dt.datetime) -> None:
+    """Take what a load used out of the store."""
+    load = Load.objects.for_farm(event.farm).get(id=event.subject)
+    loads.deduct_load(load=load, by=actor(event), now=now)
+
+
+def plan(event: OutboxEvent, now: dt.datetime) -> None:
+    """Do the planning run that somebody asked for."""
+    run = PlanningRun.objects.for_farm(event.farm).get(id=event.subject)
+    planning.run_plan(run=run, by=actor(event), now=now)
+
+
+def nothing(event: OutboxEvent, now: dt.datetime) -> None:
+    """Ask for nothing: crews read the schedule and others follow the change feed; no notice is sent."""
+
+
+WORK: dict[str, Work] = {
+    "load.recorded": deduct_load,
+    "planning_run.requested": plan,
+    "work_order.issued": nothing,
+    "work_order.done": nothing,
+    "stock.short": nothing,
+    "incident.created": nothing,
+}
+
+
+def do(event: OutboxEvent, *, now: dt.datetime) -> None:
+    """Do what an event asks for.
+
+    :raises NoSuchWork: for a kind that is not in the table
+    """
+    work = WORK.get(event.kind)
+    if work is None:
+        raise NoSuchWork(f"nothing is known to do for the kind {event.kind}")
+    work(event, now)
+
+
+def actor(event: OutboxEvent) -> Actor:
+    """Return who did what the event follows from: the effect is theirs."""
+    by = event.by
+    own = uuid.UUID(by["id"]) if by["id"] else None
+    return Actor(kind=by["kind"], id=own, name=by["name"], role=Role(by["role"]))
