@@ -8,13 +8,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import combinations
 
 from mixing import chemistry
 from mixing import scene as scenes
 from mixing.chemistry import Facts
 from mixing.findings import Basis, Finding, Severity
-from mixing.labels import Label, LabelMixing
+from mixing.labels import Label
 from mixing.limits.speaking import spoken
 from mixing.request import MixRequest
 from mixing.rulebook import Rule, Rulebook, strictest
@@ -22,13 +23,50 @@ from mixing.scene import Scene, in_place, in_weather
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class Says:
+    """What a label says of partners, in lower case."""
+
+    forbids: frozenset[str]
+    allows: frozenset[str]
+    apart: frozenset[str]
+    adjuvants_allowed: frozenset[str] | None
+    adjuvants_forbidden: frozenset[str]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class Partner:
-    """One of a pair: a product of the tank, or what the last load left behind (then without label or id)."""
+    """One of a pair: a product of the tank, or what the last load left behind (then without id).
+
+    :ivar adjuvant: its kind, where the product is one
+    :ivar says: what its label says of partners; None where it says nothing
+    """
 
     name: str
     facts: Facts
     id: str | None = None
-    label: Label | None = None
+    adjuvant: str | None = None
+    says: Says | None = None
+
+
+@lru_cache(maxsize=1024)
+def _says(label: Label) -> Says | None:
+    mixing = label.mixing
+    if mixing is None:
+        return None
+    allowed = mixing.adjuvants_allowed
+    said = Says(
+        _folded(mixing.do_not_mix_with),
+        _folded(mixing.may_mix_with),
+        _folded(row.what for row in mixing.intervals if row.interval.value > 0),
+        None if allowed is None else frozenset((*allowed, *mixing.adjuvants_required)),
+        frozenset(mixing.adjuvants_forbidden),
+    )
+    nothing = not (said.forbids or said.allows or said.apart or said.adjuvants_forbidden)
+    return None if nothing and allowed is None else said
+
+
+def _folded(names: Iterable[str]) -> frozenset[str]:
+    return frozenset(name.casefold() for name in names)
 
 
 def check(request: MixRequest, rulebook: Rulebook, *, scene: Scene | None = None) -> list[Finding]:
@@ -61,7 +99,8 @@ def of_residue(request: MixRequest, rulebook: Rulebook, *, scene: Scene | None =
 
 def _partners(request: MixRequest) -> list[Partner]:
     return [
-        Partner(one.label.name, chemistry.facts(one.label), one.id, one.label) for one in request.products
+        Partner(one.label.name, chemistry.facts(one.label), one.id, one.label.adjuvant, _says(one.label))
+        for one in request.products
     ]
 
 
@@ -81,9 +120,10 @@ def _milder(finding: Finding) -> Finding:
 
 
 def _pair(one: Partner, other: Partner, crop: str, scene: Scene, rulebook: Rulebook) -> list[Finding]:
-    settled = _by_label(one, other)
-    if settled:
-        return settled
+    if one.says is not None or other.says is not None:
+        by_label = _by_label(one, other)
+        if by_label:
+            return by_label
     rows = rulebook.of_pair(one.facts, other.facts, crop)
     speaking, settles = list(rows.settled), rows.settles
     if rows.rules:
@@ -99,17 +139,30 @@ def _pair(one: Partner, other: Partner, crop: str, scene: Scene, rulebook: Ruleb
 
 def _by_label(one: Partner, other: Partner) -> list[Finding]:
     """What the labels say: all that forbids the pair, or what allows it, or nothing."""
-    mine = one.label.mixing if one.label else None
-    theirs = other.label.mixing if other.label else None
-    if mine is None and theirs is None:
-        return []
-    forbidden = [*_forbidden(one, other, mine), *_forbidden(other, one, theirs)]
+    forbidden = [*_forbidden(one, other), *_forbidden(other, one)]
     if forbidden:
         return forbidden
-    for partner, mixing, named in ((one, mine, other), (other, theirs, one)):
-        if mixing is not None and _named(mixing.may_mix_with, named):
-            return [_finding("label.may-mix", Severity.NOTE, Basis.LABEL, partner, named)]
+    for mine, theirs in ((one, other), (other, one)):
+        if mine.says is not None and not mine.says.allows.isdisjoint(theirs.facts.groups):
+            return [_finding("label.may-mix", Severity.NOTE, Basis.LABEL, mine, theirs)]
     return []
+
+
+def _forbidden(one: Partner, other: Partner) -> Iterator[Finding]:
+    """What the label of one says against the other."""
+    says, groups, kind = one.says, other.facts.groups, other.adjuvant
+    if says is None:
+        return
+    if not says.forbids.isdisjoint(groups):
+        yield _finding("label.do-not-mix", Severity.STOP, Basis.LABEL, one, other)
+    if not says.apart.isdisjoint(groups) and says.allows.isdisjoint(groups):
+        yield _finding("label.interval-in-tank", Severity.STOP, Basis.LABEL, one, other)
+    if kind is None:
+        return
+    if kind in says.adjuvants_forbidden:
+        yield _finding("label.adjuvant-forbidden", Severity.STOP, Basis.LABEL, one, other, kind=kind)
+    elif says.adjuvants_allowed is not None and kind not in says.adjuvants_allowed:
+        yield _finding("label.adjuvant-not-allowed", Severity.STOP, Basis.LABEL, one, other, kind=kind)
 
 
 def _finding(
@@ -121,31 +174,9 @@ def _finding(
 
 
 def _ids(one: Partner, other: Partner) -> tuple[str, ...]:
-    return tuple(partner.id for partner in (one, other) if partner.id is not None)
-
-
-def _forbidden(one: Partner, other: Partner, mixing: LabelMixing | None) -> Iterator[Finding]:
-    """What the label of one says against the other."""
-    if mixing is None:
-        return
-    if _named(mixing.do_not_mix_with, other):
-        yield _finding("label.do-not-mix", Severity.STOP, Basis.LABEL, one, other)
-    apart = [row.what for row in mixing.intervals if row.interval.value > 0]
-    if apart and _named(apart, other) and not _named(mixing.may_mix_with, other):
-        yield _finding("label.interval-in-tank", Severity.STOP, Basis.LABEL, one, other)
-    kind = other.label.adjuvant if other.label else None
-    if kind is None:
-        return
-    if kind in mixing.adjuvants_forbidden:
-        yield _finding("label.adjuvant-forbidden", Severity.STOP, Basis.LABEL, one, other, kind=kind)
-        return
-    allowed = mixing.adjuvants_allowed
-    if allowed is not None and kind not in allowed and kind not in mixing.adjuvants_required:
-        yield _finding("label.adjuvant-not-allowed", Severity.STOP, Basis.LABEL, one, other, kind=kind)
-
-
-def _named(whats: Iterable[str], other: Partner) -> bool:
-    return any(what.casefold() in other.facts.groups for what in whats)
+    if one.id is None or other.id is None:
+        return tuple(partner.id for partner in (one, other) if partner.id is not None)
+    return one.id, other.id
 
 
 def _required_adjuvants(request: MixRequest) -> Iterator[Finding]:

@@ -59,11 +59,9 @@ def of(request: MixRequest, rulebook: Rulebook) -> Scene:
 
 def in_place(rule: Rule, scene: Scene) -> bool:
     """Say whether stage, targets and region are those of a row; its crop has been looked at before."""
+    if rule.stages is not None and scene.bbch not in rule.stages:
+        return False
     when = rule.when
-    if when.stages is not None:
-        bbch = scene.bbch
-        if bbch is None or not any(bbch in window for window in when.stages):
-            return False
     if when.targets is not None and when.targets.isdisjoint(scene.targets):
         return False
     return when.regions is None or not when.regions.isdisjoint(scene.regions)

@@ -32,9 +32,8 @@ def by_label(
     subject: Subject, past: Past, request: MixRequest, scene: Scene, lacking: Lacking
 ) -> Iterator[Finding]:
     """Yield where a label wants more days, or fewer applications, than history gives."""
-    product, bounds, mixing = subject.product, subject.applying.bounds, subject.label.mixing
-    partners = mixing is not None and bool(mixing.intervals)
-    if bounds.interval is not None or bounds.maximum_applications is not None or partners:
+    product, bounds = subject.product, subject.applying.bounds
+    if bounds.interval is not None or bounds.maximum_applications is not None or subject.asks:
         if scene.today is None:
             yield lacking.needed("at", product)
             return
@@ -75,6 +74,8 @@ def _number(product: Product, most: int, same: list[Earlier]) -> Iterator[Findin
 def _partners(subject: Subject, past: Past, today: date) -> Iterator[Finding]:
     """Intervals to other products, whichever of the two labels asks for them."""
     for one in past:
+        if not (subject.asks or one.asks):
+            continue
         for days, said_by in _asked(subject, one):
             free = one.application.on + timedelta(days=days)
             if today < free:

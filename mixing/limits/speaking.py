@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from decimal import ROUND_HALF_EVEN, Decimal
+from functools import lru_cache
 
 from mixing.findings import Basis, Finding, Severity
 from mixing.quantities import EXACT, Quantity, plain
@@ -31,6 +32,7 @@ def spoken(
     )
 
 
+@lru_cache(maxsize=2048)
 def others(rulebook: Rulebook, rivals: tuple[Rule, ...]) -> str:
     """Return the rival sources ready to print: publisher, year and what stands where."""
     if not rivals:

@@ -26,6 +26,8 @@ class Subject:
     rows: ProductRows
     same: str
     """What tells it from other products: registration or name."""
+    asks: bool
+    """Whether its label keeps partners days apart."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -37,6 +39,7 @@ class Earlier:
     days: int
     facts: Facts
     same: str
+    asks: bool
 
 
 def subjects(request: MixRequest, rulebook: Rulebook) -> tuple[Subject, ...]:
@@ -53,7 +56,12 @@ def _subject(product: Product, request: MixRequest, rulebook: Rulebook) -> Subje
         facts,
         rulebook.of_product(facts, request.crop),
         product.label.same_product,
+        _asks(product.label),
     )
+
+
+def _asks(label: Label) -> bool:
+    return label.mixing is not None and bool(label.mixing.intervals)
 
 
 def earlier(history: Iterable[Application] | None, today: date | None) -> tuple[Earlier, ...]:
@@ -61,7 +69,14 @@ def earlier(history: Iterable[Application] | None, today: date | None) -> tuple[
     if today is None or not history:
         return ()
     found = [
-        Earlier(one, place, (today - one.on).days, chemistry.facts(one.label), one.label.same_product)
+        Earlier(
+            one,
+            place,
+            (today - one.on).days,
+            chemistry.facts(one.label),
+            one.label.same_product,
+            _asks(one.label),
+        )
         for place, one in enumerate(history)
         if one.on <= today
     ]

@@ -116,12 +116,14 @@ def _passed(one: _Limit, maximum: Quantity, count: Count, rulebook: Rulebook) ->
 
 def lines(counted: list[tuple[_Limit, Count | Unknown]], rulebook: Rulebook) -> list[YearLine]:
     """Return what the report says of the year: one line for each substance and limit."""
-    found = []
+    found: dict[tuple[str, Quantity | None, str | None], YearLine] = {}
     for one, count in counted:
         if isinstance(count, Unknown):
             continue
         unit = one.maximum.unit if one.maximum else UNIT
-        found.append(
+        said_by = one.product.label.name if one.product else one.rule.id if one.rule else None
+        found.setdefault(
+            (one.of, one.maximum, said_by),
             YearLine(
                 one.of,
                 _in_unit(count.used, unit),
@@ -130,9 +132,9 @@ def lines(counted: list[tuple[_Limit, Count | Unknown]], rulebook: Rulebook) -> 
                 rulebook.sources.get(one.rule.source or "") if one.rule else None,
                 one.product.label.name if one.product else None,
                 one.years,
-            )
+            ),
         )
-    return list(dict.fromkeys(found))
+    return list(found.values())
 
 
 def _in_unit(base: Decimal, unit: str) -> Quantity:

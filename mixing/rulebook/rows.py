@@ -12,7 +12,7 @@ from decimal import Decimal
 
 from mixing.findings import Basis, Severity
 from mixing.quantities import Quantity
-from mixing.stages import Window
+from mixing.stages import FIRST, LAST, Window
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,6 +94,13 @@ WATER = (
 )
 
 
+def stages_of(when: When) -> frozenset[int] | None:
+    """Return every stage that lies in one of the windows; None where the row asks for none."""
+    if when.stages is None:
+        return None
+    return frozenset(bbch for bbch in range(FIRST, LAST + 1) if any(bbch in one for one in when.stages))
+
+
 def tests_of(when: When, fields: tuple[tuple[str, str | None, str | None], ...]) -> tuple[Test, ...]:
     """Return the bounds of a row on the fields of the weather or of the water."""
     return tuple(
@@ -125,6 +132,8 @@ class Rule:
     do: str
     memory: bool
     retired: bool
+    stages: frozenset[int] | None
+    """Every stage of its windows."""
     weather: tuple[Test, ...]
     water: tuple[Test, ...]
 

@@ -11,7 +11,7 @@ from datetime import date
 from typing import Any
 
 from mixing.findings import SEVERITIES, Basis
-from mixing.rulebook.rows import WATER, WEATHER, Rule, Source, When, tests_of
+from mixing.rulebook.rows import WATER, WEATHER, Rule, Source, When, stages_of, tests_of
 from mixing.rulebook.values import Fault, read_value
 
 SCHEMA = 1
@@ -165,6 +165,7 @@ def read_row(raw: Mapping[str, Any], *, table: str, sources: frozenset[str]) -> 
         raw["do"],
         bool(raw.get("memory", False)),
         bool(raw.get("retired", False)),
+        stages_of(when),
         tests_of(when, WEATHER),
         tests_of(when, WATER),
     )
