@@ -256,5 +256,5 @@ def _because(
         found.append(last_safe.says)
     if chosen.day.wind is not None:
         found.append(f"mean wind of the day {shown(chosen.day.wind, 'mph')}")
-    found.append(f"{chosen.dry_days_after} dry days after it")
+    found.append(f"{chosen.dry_days_after} dry day{'' if chosen.dry_days_after == 1 else 's'} after it")
     return tuple(found)

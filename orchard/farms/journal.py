@@ -35,7 +35,14 @@ SECRETS = frozenset({"digest", "password"})
 
 
 def create(
-    model: type[Row], /, *, farm: Farm, by: Actor, now: dt.datetime, id: uuid.UUID | None = None, **values: Any
+    model: type[Row],
+    /,
+    *,
+    farm: Farm,
+    by: Actor,
+    now: dt.datetime,
+    id: uuid.UUID | None = None,
+    **values: Any,
 ) -> Row:
     """Make a row with its audit entry and its change.
 
@@ -47,7 +54,14 @@ def create(
 
 
 def insert(
-    model: type[Row], /, *, farm: Farm, by: Actor, now: dt.datetime, id: uuid.UUID | None = None, **values: Any
+    model: type[Row],
+    /,
+    *,
+    farm: Farm,
+    by: Actor,
+    now: dt.datetime,
+    id: uuid.UUID | None = None,
+    **values: Any,
 ) -> Row:
     """Make a row without a word in the journals; the caller says `created` when it is whole.
 

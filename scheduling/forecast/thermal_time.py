@@ -14,6 +14,7 @@ import statistics
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from functools import lru_cache
 
 from scheduling.forecast.records import BudDate, Event, Forecast, SpringDay, TooFewSprings
 from scheduling.forecast.running_mean import FEWEST, days_into_year, earlier, observed
@@ -25,7 +26,7 @@ STARTS = (0, 14, 31, 45)
 LAST = 119
 """Days into the year; an event that is not reached by the end of April is put there."""
 
-Temperatures = Sequence[float]
+Temperatures = tuple[float, ...]
 """Daily means from 1 January on."""
 
 
@@ -43,7 +44,8 @@ class ThermalTime:
     misses: tuple[int, ...]
 
 
-def fit(springs: Sequence[tuple[Temperatures, int]]) -> ThermalTime:
+@lru_cache(maxsize=32)
+def fit(springs: tuple[tuple[Temperatures, int], ...]) -> ThermalTime:
     """Return the model with the smallest mean square miss over springs left out in turn.
 
     :param springs: temperatures of each earlier spring, and the day into the year of its event
@@ -96,7 +98,7 @@ def thermal_time(
         return Forecast(
             event, seen, seen, seen, issued_on, "observed", len(springs), f"{event.value} observed on {seen}"
         )
-    model = fit(springs)
+    model = fit(tuple(springs))
     dates = _possible_dates(model, springs, known.get(season, ()), issued_on)
     low, middle, high = (_at(dates, season, share) for share in (0.1, 0.5, 0.9))
     missed = statistics.fmean(map(abs, model.misses))
@@ -108,13 +110,13 @@ def thermal_time(
     return Forecast(event, middle, low, high, issued_on, "thermal_time", len(springs), says)
 
 
-def _by_season(days: Iterable[SpringDay]) -> dict[int, list[float]]:
+def _by_season(days: Iterable[SpringDay]) -> dict[int, Temperatures]:
     known: dict[int, list[float]] = {}
     for day in sorted(days, key=lambda day: day.on):
         row = known.setdefault(day.on.year, [])
         if days_into_year(day.on) == len(row):  # a gap ends what can be used of that spring
             row.append(day.mean)
-    return known
+    return {season: tuple(row) for season, row in known.items()}
 
 
 def _complete(temperatures: Temperatures) -> bool:
@@ -130,7 +132,7 @@ def _possible_dates(
     today = days_into_year(issued_on)
     dates = []
     for temperatures, _ in springs:
-        whole = [*so_far, *temperatures[len(so_far) :]]
+        whole = so_far + temperatures[len(so_far) :]
         due = reached(whole, model.base, model.start, model.needs)
         dates += [due - miss for miss in model.misses]
     still_open = sorted(day for day in dates if day > today)

@@ -115,6 +115,8 @@ class Script:
     planning_weekday: int
     planning_days: int
     visits: tuple[Look, ...]
+    leftover: Mapping[str, Any]
+    """What is left in the tank after one job: line, block, volume, and the blocks asked about."""
 
 
 @lru_cache(maxsize=1)
@@ -130,6 +132,7 @@ def script() -> Script:
         planning_weekday=told["planning_weekday"],
         planning_days=told["planning_days"],
         visits=tuple(look for row in told["visit"] for look in _visit(row, blocks)),
+        leftover=told["leftover"],
     )
 
 

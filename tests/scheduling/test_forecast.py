@@ -116,17 +116,19 @@ def test_a_spring_whose_weather_has_a_gap_is_not_fitted():
 
 
 def steady(mean):
-    return [mean] * (LAST + 1)
+    return (mean,) * (LAST + 1)
 
 
 def test_the_fit_finds_the_base_that_made_the_dates():
     """Springs whose event comes when 100 degree-days above 4 degrees from 1 January on are reached."""
     springs = []
     for step in range(12):
-        temperatures = [2 + step / 3 + day / 12 + 3 * math.sin(day * (step + 1)) for day in range(LAST + 1)]
+        temperatures = tuple(
+            2 + step / 3 + day / 12 + 3 * math.sin(day * (step + 1)) for day in range(LAST + 1)
+        )
         springs.append((temperatures, reached(temperatures, 4.0, 0, 100)))
 
-    model = fit(springs)
+    model = fit(tuple(springs))
 
     assert (model.base, model.start) == (4.0, 0)
     assert max(map(abs, model.misses)) <= 2
