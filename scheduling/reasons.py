@@ -28,9 +28,7 @@ def above(bound: Bound, limit: Limit, what: str, measured: Quantity | None) -> I
     if measured is None:
         yield because(bound, limit, f"{what} is not known")
     elif measured.in_base() > bound.value.in_base():
-        yield because(
-            bound, limit, f"{what} {shown(measured, bound.value.unit)} is above {shown(bound.value)}"
-        )
+        yield because(bound, limit, f"{what} {_apart(measured, bound.value)} is above {shown(bound.value)}")
 
 
 def below(bound: Bound, limit: Limit, what: str, measured: Quantity | None) -> Iterator[Reason]:
@@ -38,9 +36,13 @@ def below(bound: Bound, limit: Limit, what: str, measured: Quantity | None) -> I
     if measured is None:
         yield because(bound, limit, f"{what} is not known")
     elif measured.in_base() < bound.value.in_base():
-        yield because(
-            bound, limit, f"{what} {shown(measured, bound.value.unit)} is below {shown(bound.value)}"
-        )
+        yield because(bound, limit, f"{what} {_apart(measured, bound.value)} is below {shown(bound.value)}")
+
+
+def _apart(measured: Quantity, limit: Quantity) -> str:
+    """Return what was measured in the limit's unit, with as many decimals as tell the two apart."""
+    texts = (shown(measured, limit.unit, places=places) for places in range(1, 6))
+    return next((text for text in texts if text != shown(limit)), shown(measured, limit.unit))
 
 
 def rains(rain: Quantity) -> bool:
@@ -55,8 +57,8 @@ def because(bound: Bound, limit: Limit, says: str) -> Reason:
     return Reason(limit, bound.basis, f"{says} ({bound.whose})")
 
 
-def shown(quantity: Quantity, name: str | None = None) -> str:
-    """Return a quantity for a person: one decimal, in the unit `name` where one is given."""
+def shown(quantity: Quantity, name: str | None = None, *, places: int = 1) -> str:
+    """Return a quantity for a person, rounded, in the unit `name` where one is given."""
     value = quantity.to(name or quantity.unit)
-    rounded = value.value.quantize(Decimal("0.1"), rounding=ROUND_HALF_EVEN)
+    rounded = value.value.quantize(Decimal(1).scaleb(-places), rounding=ROUND_HALF_EVEN)
     return f"{plain(rounded)} {WORDS.get(value.unit, value.unit)}"

@@ -32,6 +32,12 @@ def test_a_windy_day_is_closed():
     assert "mean wind of the day 10.1 mph is above 10 mph" in verdict.closed_by[0].says
 
 
+def test_a_wind_just_over_the_limit_is_told_apart_from_it():
+    verdict = verdict_on(FRIDAY, day(FRIDAY, wind="4.4714"))  # 10.002 mph
+
+    assert "10.002 mph is above 10 mph" in verdict.closed_by[0].says
+
+
 def test_a_wind_just_under_the_limit_is_open():
     assert verdict_on(FRIDAY, day(FRIDAY, wind="4.47")).open  # 9.999 mph
 

@@ -43,6 +43,10 @@ def test_wind_above_ten_miles_an_hour_closes_the_hour():
     assert "11 mph is above 10 mph" in at(windows, 2).closed_by[0].says
 
 
+def test_a_wind_at_the_limit_is_within_it():
+    assert at(spray_windows(with_hours(hour(2, wind="10")), bounds=BOUNDS, place=DAYTIME), 2).open
+
+
 def test_a_gust_counts_as_wind():
     windows = spray_windows(with_hours(hour(2, wind="6", gust="14")), bounds=BOUNDS, place=DAYTIME)
 
