@@ -157,6 +157,8 @@ class ProgrammeHere(Changing):
 class ProgrammeAction(Single):
     """An action on a season plan: `close` or `reopen`."""
 
+    http_method_names = ["post", "options"]
+    verbs = {"POST": "action"}
     resource = "programme"
     shown = ProgrammeShown
     asked = Input
@@ -177,8 +179,6 @@ class ProgrammeAction(Single):
         self.asked_for()
         do = {"close": programmes.close, "reopen": programmes.reopen}[self.action]
         return self.answer(do(programme=self.thing, by=self.by, now=self.now))
-
-    get = None  # type: ignore[assignment]
 
 
 class RunShown(Shown):
