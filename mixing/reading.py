@@ -239,14 +239,20 @@ class Reader:
             self.faults.add(at, "out_of_range", f"{len(raw)} entries; at most {most} are taken")
             return ()
         read = [one(entry, (at, rank)) for rank, entry in enumerate(raw)]
-        if None in raw:
+        taken = tuple([entry for entry in read if entry is not None])
+        if len(taken) < len(raw):
             for rank, entry in enumerate(raw):
                 if entry is None:
                     self.faults.add((at, rank), "required", "an entry of the list is empty")
-        return tuple(entry for entry in read if entry is not None)
+        return taken
 
     def texts(self, raw: object, at: Place) -> tuple[str, ...]:
         """Return a list of texts."""
+        if type(raw) is list:
+            try:
+                return _sound_texts(tuple(raw))
+            except (TypeError, ValueError):  # an unhashable value, or a faulty one: find out which
+                pass
         return self.many(raw, at, self.text)
 
     def day(self, raw: object, at: Place) -> date | None:
@@ -296,6 +302,18 @@ def _quantity(value: str, unit: str) -> tuple[Quantity, str]:
     if type(value) is not str or type(unit) is not str:
         raise QuantityError("invalid", "the value and the unit are texts")
     return Quantity(quantities.parse_decimal(value), unit), quantities.unit(unit).dimension
+
+
+@lru_cache(maxsize=8192)
+def _sound_texts(texts: tuple[object, ...]) -> tuple[str, ...]:
+    """Return a list of texts of which none is faulty; labels repeat themselves, so each list is looked at once.
+
+    :raises ValueError: where one is
+    """
+    sound = tuple(one for one in texts if type(one) is str and one.strip() and len(one) <= LONGEST_TEXT)
+    if len(sound) < len(texts) or len(texts) > LONGEST_LIST:
+        raise ValueError
+    return sound
 
 
 def _kind(raw: object) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
+from functools import lru_cache
 
 from mixing import chemistry, spraying
 from mixing.doses import Dose, density
@@ -81,13 +82,19 @@ def _of_ingredient(dose: Dose, ingredient: Ingredient) -> Iterator[tuple[str, st
     if own is not None and own.content is not None:
         yield own.of, "label", mass_of(dose, own.content)
         return
-    for metal in METALS if own is None else (own.of,):
-        fraction = chemistry.metal_fraction(ingredient.name, metal)
-        if fraction is not None:
-            grams = None if ingredient.content is None else mass_of(dose, ingredient.content)
-            yield metal, "formula", None if grams is None else grams * fraction
-        elif own is not None:
-            yield metal, "label", None
+    shares = _shares(ingredient.name, METALS if own is None else (own.of,))
+    for metal, share in shares:
+        grams = None if ingredient.content is None else mass_of(dose, ingredient.content)
+        yield metal, "formula", None if grams is None else grams * share
+    if own is not None and not shares:
+        yield own.of, "label", None
+
+
+@lru_cache(maxsize=2048)
+def _shares(ingredient: str, metals: tuple[str, ...]) -> tuple[tuple[str, Decimal], ...]:
+    """Return the metals of an ingredient with their share of its weight, by its formula."""
+    found = ((metal, chemistry.metal_fraction(ingredient, metal)) for metal in metals)
+    return tuple((metal, share) for metal, share in found if share is not None)
 
 
 def mass_of(dose: Dose, content: Quantity) -> Decimal | None:
