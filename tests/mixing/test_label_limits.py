@@ -429,3 +429,55 @@ def test_labels_are_not_mixed_up_between_two_products():
     report = check({"id": "a", "rate": q("1", "fl_oz/gal"), "label": strict}, mild)
 
     assert found(report, "label.wind-above")["products"] == ["a"]
+
+
+def test_a_label_with_a_wind_limit_of_its_own_is_not_held_to_the_published_one():
+    windy = weather(wind=q("12", "mph"))
+
+    report = check(on_label(use(wind={"maximum": q("15", "mph")})), weather=windy)
+
+    assert report["verdict"] == "ok"
+
+
+def test_wind_above_ten_without_a_limit_of_the_label_is_a_published_stop():
+    report = check(weather=weather(wind=q("10.1", "mph")))
+
+    one = found(report, "weather.wind-above-10-mph")
+    assert (one["severity"], one["basis"], one["may_be_overridden"]) == ("stop", "published", True)
+    assert one["products"] == []
+
+
+def test_the_published_wind_limit_is_about_the_products_without_one_of_their_own():
+    own = on_label(use(wind={"maximum": q("15", "mph")}))
+    none = product("b", name="Mildanol 10 SC")
+
+    report = check(own, none, weather=weather(wind=q("12", "mph")))
+
+    assert found(report, "weather.wind-above-10-mph")["products"] == ["b"]
+
+
+@pytest.mark.parametrize(("to", "severity"), [(57, "stop"), (63, "caution")])
+def test_a_published_stage_limit_is_a_caution_where_the_label_has_a_window_for_the_stage(
+    to: int, severity: str
+):
+    rows = [use(stages=[{"from": 93, "to": to}])]
+    blooming = {"bbch": 61, "observed_on": "2027-01-20"}
+
+    report = check(copper("99", uses=rows), stage=blooming)
+
+    assert found(report, "stage.copper-after-bud-colour")["severity"] == ("caution" if to == 63 else "stop")
+    assert report["verdict"] == severity
+
+
+def test_a_label_without_windows_does_not_soften_a_published_stage_limit():
+    report = check(copper("99"), stage={"bbch": 61, "observed_on": "2027-01-20"})
+
+    assert found(report, "stage.copper-after-bud-colour")["severity"] == "stop"
+    assert found(report, "stage.copper-after-bud-colour")["may_be_overridden"] is True
+
+
+@pytest.mark.parametrize(("bbch", "verdict"), [(53, "ok"), (55, "caution"), (57, "caution"), (59, "stop")])
+def test_full_rate_copper_on_peach_is_best_before_the_buds_open(bbch: int, verdict: str):
+    report = check(copper("99"), stage={"bbch": bbch, "observed_on": "2027-01-20"})
+
+    assert report["verdict"] == verdict
