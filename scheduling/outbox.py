@@ -91,7 +91,8 @@ def drain(*, now: dt.datetime | None = None) -> int:
 
 def pause(starts: int) -> dt.timedelta:
     """Return how long to wait after so many starts: twice as long each time, five minutes at most."""
-    return min(FIRST_PAUSE * 2 ** min(starts - 1, 30), LONGEST_PAUSE)
+    doubled: dt.timedelta = FIRST_PAUSE * 2 ** min(starts - 1, 30)
+    return min(doubled, LONGEST_PAUSE)
 
 
 def _waiting() -> QuerySet[OutboxEvent]:

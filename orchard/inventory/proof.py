@@ -67,7 +67,7 @@ def _with_sums() -> QuerySet[Any]:
     )
 
 
-def _sum(rows: object) -> Coalesce:
+def _sum(rows: QuerySet[Any, Any]) -> Coalesce:
     field: DecimalField = DecimalField(max_digits=65, decimal_places=20)
     return Coalesce(Subquery(rows, output_field=field), ZERO, output_field=field)
 

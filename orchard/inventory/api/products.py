@@ -30,7 +30,9 @@ class ProductShown(Shown):
     stock_unit = serializers.CharField(help_text="what balances are shown in")
     gtins = serializers.ListField(child=serializers.CharField(), help_text="14 digits each: the packs of it")
     lead_time = Amount(allow_null=True, help_text="from order to delivery")
-    label = serializers.SerializerMethodField(help_text="id of the label version that is in force today")
+    label = serializers.SerializerMethodField(  # type: ignore[assignment]
+        help_text="id of the label version that is in force today"
+    )
     archived = serializers.BooleanField()
 
     def get_label(self, row: Product) -> str | None:
@@ -95,14 +97,14 @@ class ProductHere(_Products, Changing, Removing):
 
 class LabelShown(Shown):
     product = Id()
-    label = serializers.JSONField(help_text="the label as in the mix check")
+    label = serializers.JSONField(help_text="the label as in the mix check")  # type: ignore[assignment]
     effective_from = serializers.DateField()
     effective_until = serializers.DateField(allow_null=True, help_text="in force through this day")
 
 
 class LabelInput(Input):
     id = Id(made_here=True, required=False)
-    label = LabelField()
+    label = LabelField()  # type: ignore[assignment]
     effective_from = Day()
     effective_until = Day(required=False, allow_null=True)
 

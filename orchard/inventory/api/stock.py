@@ -90,6 +90,7 @@ class Stock(InStore, Collection):
     def get(self, request: Request, **kwargs: Any) -> Response:
         """See what is in store."""
         answer = super().get(request, **kwargs)
+        assert isinstance(answer, Response)
         as_of = self.now.astimezone(self.context()["zone"]).isoformat()
         answer.data = {"as_of": as_of, **answer.data}
         return answer

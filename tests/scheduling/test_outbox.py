@@ -1,0 +1,258 @@
+"""What was written is followed by what it asks for: sent at least once, done exactly once."""
+
+import datetime as dt
+import threading
+from io import StringIO
+
+import pytest
+from django.core.management import call_command
+from django.db import connection, transaction
+from django.utils import timezone
+
+from orchard.farms.models import OutboxEvent
+from orchard.inventory.models import Movement
+from orchard.tasks.models import Load
+from scheduling import jobs, outbox, work
+from tests.factories import FarmFactory, amount
+from tests.inventory.store import at_once, fresh
+from tests.scheduling.loads import event, full_store, order_on, told
+
+pytestmark = pytest.mark.django_db
+
+NOW = dt.datetime(2100, 1, 1, tzinfo=dt.UTC)
+
+
+@pytest.fixture
+def held():
+    return full_store(FarmFactory())
+
+
+@pytest.fixture
+def broken(monkeypatch):
+    """Let the work for loads fail as long as its list is not empty."""
+    failures = [True]
+
+    def deduct(event, now):
+        work.deduct_load(event, now)
+        if failures:
+            raise RuntimeError("the scale is broken")
+
+    monkeypatch.setitem(work.WORK, "load.recorded", deduct)
+    return failures
+
+
+def pounds_used():
+    return [row.change_base / amount("1", "lb").in_base() for row in Movement.objects.filter(kind="use")]
+
+
+def test_a_load_that_was_told_is_taken_from_the_store(held):
+    load = told(held)
+
+    assert outbox.drain() == 1
+    assert Load.objects.get(key=load.key).stock == "posted"
+    assert pounds_used() == [-3]
+    assert OutboxEvent.objects.get().processed_at is not None
+
+
+def test_nothing_is_done_twice_however_often_it_is_sent(held):
+    load = told(held)
+    again = event(load)
+    outbox.drain()
+
+    assert outbox.deliver(again.id, now=timezone.now()) is False
+    assert outbox.drain() == 0
+    assert pounds_used() == [-3]
+
+
+def test_what_was_rolled_back_leaves_nothing_to_do(held):
+    with transaction.atomic():
+        told(held)
+        transaction.set_rollback(True)
+
+    assert outbox.drain() == 0
+    assert not OutboxEvent.objects.exists()
+
+
+def test_work_that_fails_leaves_no_trace_but_its_reason_and_is_started_again_later(held, broken):
+    told(held)
+    now = timezone.now()
+
+    assert outbox.drain(now=now) == 0
+
+    waiting = OutboxEvent.objects.get()
+    assert (waiting.attempts, waiting.last_error) == (1, "RuntimeError: the scale is broken")
+    assert waiting.next_at == now + dt.timedelta(seconds=1)
+    assert pounds_used() == []
+    broken.clear()
+    assert outbox.drain(now=now) == 0
+    assert outbox.drain(now=now + dt.timedelta(seconds=1)) == 1
+    assert pounds_used() == [-3]
+
+
+def test_each_pause_is_twice_the_last_and_five_minutes_at_most():
+    assert [outbox.pause(starts).total_seconds() for starts in (1, 2, 3, 9, 10, 12, 500)] == [
+        1,
+        2,
+        4,
+        256,
+        300,
+        300,
+        300,
+    ]
+
+
+def test_work_that_never_succeeds_is_set_aside_with_its_reason(held, broken):
+    told(held)
+    now = timezone.now()
+
+    for _ in range(outbox.MOST_STARTS + 3):
+        outbox.drain(now=now)
+        now += outbox.LONGEST_PAUSE
+
+    given_up = OutboxEvent.objects.get()
+    assert given_up.attempts == outbox.MOST_STARTS
+    assert given_up.set_aside_at is not None
+    assert given_up.processed_at is None
+    assert "the scale is broken" in given_up.last_error
+
+
+def test_one_that_fails_does_not_hold_up_the_others(held, monkeypatch):
+    told(held)
+    OutboxEvent.objects.update(kind="weather.asked")
+    told(held)
+
+    assert outbox.drain() == 1
+
+    assert OutboxEvent.objects.get(processed_at=None).last_error.startswith("NoSuchWork")
+    assert pounds_used() == [-3]
+
+
+def test_what_kills_its_worker_each_time_is_set_aside_too(held):
+    waiting = event(told(held))
+    OutboxEvent.objects.update(attempts=outbox.MOST_STARTS)
+
+    assert outbox.deliver(waiting.id, now=timezone.now()) is False
+
+    waiting.refresh_from_db()
+    assert waiting.set_aside_at is not None
+    assert "ended each time" in waiting.last_error
+
+
+def test_an_event_is_due_again_when_nobody_has_done_it(held):
+    told(held)
+    now = timezone.now()
+    sent = []
+
+    for seconds in (0, 1, 4, 5.1, 6, 11):
+        outbox.relay(send=sent.append, now=now + dt.timedelta(seconds=seconds))
+
+    assert len(sent) == 3
+    assert len(set(sent)) == 1
+
+
+def test_the_longer_an_event_waits_the_rarer_it_is_sent(held):
+    told(held)
+    created = OutboxEvent.objects.get().created_at
+    sent, now = [], created
+
+    while now < created + dt.timedelta(hours=8):
+        assert outbox.relay(send=lambda _id: None, now=now) == 1
+        sent.append(now)
+        now = OutboxEvent.objects.get().next_at
+
+    assert 90 < len(sent) < 130
+    assert sent[-1] - sent[-2] == outbox.LONGEST_PAUSE
+
+
+def test_events_of_a_farm_are_sent_in_the_order_of_what_happened(held):
+    order = order_on(held.farm)
+    happened = [told(held, order=order, pounds="1").id for _ in range(4)]
+    sent = []
+
+    outbox.relay(send=sent.append, now=timezone.now())
+
+    by_id = {row.id: row.subject for row in OutboxEvent.objects.all()}
+    assert [by_id[id] for id in sent] == happened
+
+
+def test_no_notice_is_still_an_end(held):
+    told(held)
+    OutboxEvent.objects.update(kind="work_order.issued")
+
+    assert outbox.drain() == 1
+    assert pounds_used() == []
+
+
+def test_without_a_broker_a_job_is_done_where_it_is_asked_for(held):
+    told(held)
+
+    jobs.relay.apply_async()
+
+    assert pounds_used() == [-3]
+
+
+def test_answers_are_forgotten_by_a_job():
+    assert jobs.forget_answers.apply().get() == 0
+
+
+def test_the_command_does_all_that_is_due_once(held):
+    order = order_on(held.farm)
+    for _ in range(3):
+        told(held, order=order, pounds="1")
+    printed = StringIO()
+
+    call_command("relay", "--once", stdout=printed)
+
+    assert pounds_used() == [-1, -1, -1]
+    assert printed.getvalue() == "3 done.\n"
+
+
+@pytest.mark.django_db(transaction=True)
+def test_relays_side_by_side_send_each_event_once():
+    held = full_store(FarmFactory())
+    order = order_on(held.farm)
+    for _ in range(20):
+        told(held, order=order, pounds="0.1")
+    sent = []
+
+    at_once(*[lambda: outbox.relay(send=sent.append, now=timezone.now(), most=7)] * 4)
+
+    assert len(sent) == len(set(sent))
+    assert len(sent) <= 20
+
+
+@pytest.mark.django_db(transaction=True)
+def test_the_same_event_delivered_by_four_at_once_is_done_once():
+    held = full_store(FarmFactory())
+    told(held)
+    id = OutboxEvent.objects.get().id
+
+    done = at_once(*[lambda: outbox.deliver(id, now=timezone.now())] * 4)
+
+    assert sum(done) == 1
+    assert pounds_used() == [-3]
+    assert fresh(held).on_hand_base == amount("17", "lb").in_base()
+
+
+@pytest.mark.django_db(transaction=True)
+def test_what_is_being_done_is_not_sent_again_however_long_it_takes(monkeypatch):
+    held = full_store(FarmFactory())
+    told(held)
+    doing, may_end = threading.Event(), threading.Event()
+
+    def slow(event, now):
+        doing.set()
+        may_end.wait(10)
+        work.deduct_load(event, now)
+
+    monkeypatch.setitem(work.WORK, "load.recorded", slow)
+    worker = threading.Thread(target=lambda: (outbox.drain(), connection.close()))
+    worker.start()
+    assert doing.wait(10)
+    sent = []
+    outbox.relay(send=sent.append, now=NOW)
+    may_end.set()
+    worker.join(10)
+
+    assert sent == []
+    assert pounds_used() == [-3]
