@@ -75,6 +75,7 @@ def environment() -> dict[str, str]:
 
 
 def _url(connection: BaseDatabaseWrapper) -> str:
+    connection.get_connection_params()  # our own server tells its port and password when it is asked
     address: dict[str, Any] = connection.settings_dict
     user, password = quote(str(address["USER"]), safe=""), quote(str(address["PASSWORD"] or ""), safe="")
     return f"postgres://{user}:{password}@{address['HOST']}:{address['PORT'] or 5432}/{address['NAME']}"
