@@ -306,7 +306,7 @@ def _quantity(value: str, unit: str) -> tuple[Quantity, str]:
 
 @lru_cache(maxsize=8192)
 def _sound_texts(texts: tuple[object, ...]) -> tuple[str, ...]:
-    """Return a list of texts of which none is faulty; labels repeat themselves, so each list is looked at once.
+    """Return a list of texts of which none is faulty; labels repeat themselves, so each is looked at once.
 
     :raises ValueError: where one is
     """
