@@ -18,7 +18,7 @@ from scheduling.season.story import Look, Outlook
 
 WIDTH = 100
 CAUTION = "\nA demonstration: label, local rules and a licensed adviser come first; no figure here is advice."
-UNITS = {"oz_wt": "oz", "fl_oz": "fl oz", "percent_vv": "% of the spray", "degC": "°C", "degF": "°F"}
+UNITS = {"fl_oz": "fl oz", "percent_vv": "% of the spray", "degC": "°C", "degF": "°F"}
 
 
 def words(quantity: Quantity | Mapping[str, str], *, places: int = 2) -> str:

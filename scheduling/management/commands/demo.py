@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
+import os
+import sys
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
@@ -53,12 +55,11 @@ class Command(BaseCommand):
         records = f"{ADDRESS}/api/v1/farms/{made.farm.id}/application-records"
         for line in (
             "\nWhat to open next",
-            "  python manage.py serve",
+            f"  {os.path.relpath(sys.executable)} manage.py serve",
             f"  {ADDRESS}/          sign in as {owner} or {lead}, password {made.password}",
-            f"  {ADDRESS}/docs      the API, page by page",
+            f"  {ADDRESS}/api/v1/docs   the API, address by address",
             "  The records of the season, as a program reads them (the token reads, and ends in 30 days):",
-            f"  curl -s -H 'Authorization: Bearer {token.secret}' \\",
-            f"    '{records}'",
+            f"  curl -s -H 'Authorization: Bearer {token.secret}' {records}",
         ):
             self.stdout.write(line)
         self.stdout.write(telling.CAUTION)

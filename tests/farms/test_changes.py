@@ -1,0 +1,101 @@
+"""The change feed under writers that commit late: what a plain sequence number would lose."""
+
+import threading
+
+import pytest
+from django.db import connection, transaction
+from django.utils import timezone
+
+from orchard.farms import journal, queries
+from orchard.farms.actors import SYSTEM
+from orchard.farms.models import Farm
+from tests.callers import Caller
+from tests.factories import BlockFactory, FarmFactory
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+
+def read_on(farm, after):
+    with transaction.atomic():
+        return queries.changes(farm=farm, after=after, limit=500)
+
+
+def place(change):
+    return change.transaction_number, change.seq
+
+
+def test_a_change_that_commits_late_is_not_lost():
+    farm = FarmFactory()
+    early, late = BlockFactory(farm=farm), BlockFactory(farm=farm)
+    written, go_on = threading.Event(), threading.Event()
+
+    def slow_writer():
+        with transaction.atomic():
+            journal.change(early, by=SYSTEM, now=timezone.now(), name="slow")  # takes the lower number …
+            written.set()
+            go_on.wait(10)  # … and commits last
+        connection.close()
+
+    slow = threading.Thread(target=slow_writer)
+    slow.start()
+    written.wait(10)
+    with transaction.atomic():
+        journal.change(late, by=SYSTEM, now=timezone.now(), name="quick")
+
+    first = read_on(farm, None)
+    go_on.set()
+    slow.join()
+    second = read_on(farm, place(first[-1]) if first else None)
+
+    seen = [change.resource_id for change in first + second]
+    assert sorted(seen) == sorted([early.id, late.id])
+
+
+def test_a_reader_misses_nothing_and_reads_nothing_twice_under_many_writers():
+    farm = FarmFactory()
+    blocks = BlockFactory.create_batch(4, farm=farm)
+    done = threading.Event()
+
+    def writer(block):
+        for number in range(25):
+            with transaction.atomic():
+                journal.change(block, by=SYSTEM, now=timezone.now(), name=f"{block.id} {number}")
+        connection.close()
+
+    writers = [threading.Thread(target=writer, args=(block,)) for block in blocks]
+    seen = []
+
+    def reader():
+        after = None
+        while not (done.is_set() and not (found := read_on(farm, after))):
+            found = read_on(farm, after)
+            seen.extend(found)
+            after = place(found[-1]) if found else after
+        connection.close()
+
+    following = threading.Thread(target=reader)
+    following.start()
+    for one in writers:
+        one.start()
+    for one in writers:
+        one.join()
+    done.set()
+    following.join()
+
+    assert len(seen) == len({change.seq for change in seen}) == 100
+
+
+def test_the_feed_is_followed_over_http():
+    farm = Farm.objects.get(id=FarmFactory().id)
+    manager = Caller(farm, "manager")
+    made = manager.post("blocks", {"name": "Lower", "crop": "peach"}).json()
+
+    page = manager.get("changes").json()
+    assert page["items"][-1]["resource"] == "block"
+    assert page["items"][-1]["url"] == made["url"]
+    assert manager.get(f"changes?after={page['cursor']}").json()["items"] == []
+
+    manager.patch(made["url"], {"name": "Upper"})
+    after = manager.get(f"changes?after={page['cursor']}&wait=1").json()["items"]
+    assert [(one["change"], one["id"]) for one in after] == [("updated", made["id"])]
+    assert after[0]["etag"] == manager.get(made["url"])["ETag"]
