@@ -45,11 +45,16 @@ def find(request: MixRequest, rulebook: Rulebook, *, scene: Scene | None = None)
     for subject in members:
         found += use.check(subject, request, lacking)
         found += weather.by_label(subject, request, scene, lacking)
-        found += water.by_label(subject, scene, lacking)
         found += interval.by_label(subject, past, request, scene, lacking)
-        found += interval.published(subject, past, request, scene, rulebook)
-        found += stage.check(subject, request, scene, rulebook)
-        found += resistance.published(subject, before, rulebook)
+        rows = subject.rows
+        if subject.label.mixing is not None:
+            found += water.by_label(subject, scene, lacking)
+        if rows.in_sequence and past:
+            found += interval.published(subject, past, request, scene, rulebook)
+        if rows.stages:
+            found += stage.check(subject, request, scene, rulebook)
+        if rows.resistance and before:
+            found += resistance.published(subject, before, rulebook)
     found += weather.published(members, request, scene, rulebook)
     found += water.published(members, request, scene, rulebook)
     found += tank.published(members, request, rulebook)

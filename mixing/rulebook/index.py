@@ -25,13 +25,17 @@ _Answer = TypeVar("_Answer")
 
 @dataclass(frozen=True, slots=True)
 class ProductRows:
-    """Rows that may speak of one product on one crop; tables without `what` are in `for_tank`."""
+    """Rows that may speak of one product on one crop; tables without `what` are in `for_tank`.
+
+    :ivar in_sequence: whether any row about days between two products names it
+    """
 
     stages: tuple[Rule, ...]
     weather: tuple[Rule, ...]
     water: tuple[Rule, ...]
     tank: tuple[Rule, ...]
     resistance: tuple[Rule, ...]
+    in_sequence: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -204,8 +208,14 @@ class Rulebook:
                 and on_crop(rule, crop)
             )
 
+        named = any(not product.groups.isdisjoint(pair) for pair in self._pairs["sequence"])
         return ProductRows(
-            rows("stages"), rows("weather"), rows("water"), rows("tank"), self._of_modes(product.codes, crop)
+            rows("stages"),
+            rows("weather"),
+            rows("water"),
+            rows("tank"),
+            self._of_modes(product.codes, crop),
+            named,
         )
 
     def for_tank(self, table: str, crop: str) -> tuple[Rule, ...]:
