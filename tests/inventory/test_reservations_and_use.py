@@ -81,6 +81,21 @@ def test_a_lot_is_good_through_the_whole_of_its_last_day_on_the_farm(farm):
         reserve(product, amount("0.5", "lb"), now=last_minute + dt.timedelta(minutes=1))
 
 
+def test_what_expires_before_the_day_of_the_work_is_not_promised(farm):
+    product = copper(farm)
+    lot(product, "5", expires_on=dt.date(2026, 12, 20))
+    needs = [Need(product, amount("1", "lb"))]
+
+    def reserve_for(day):
+        return services.reserve(
+            farm=farm, work_order=new_id(), needs=needs, by=SYSTEM, now=NOON, on=dt.date(2026, 12, day)
+        )
+
+    assert len(reserve_for(20)) == 1
+    with pytest.raises(StockShort):
+        reserve_for(21)
+
+
 @pytest.mark.parametrize(
     "why", [{"quarantined": True, "quarantine_reason": "caked"}, {"expires_on": dt.date(2026, 12, 17)}]
 )

@@ -31,15 +31,23 @@ class Need:
 
 
 def reserve(
-    *, farm: Farm, work_order: uuid.UUID, needs: Sequence[Need], by: Actor, now: dt.datetime
+    *,
+    farm: Farm,
+    work_order: uuid.UUID,
+    needs: Sequence[Need],
+    by: Actor,
+    now: dt.datetime,
+    on: dt.date | None = None,
 ) -> list[Reservation]:
     """Promise lots to a work order, first to expire first; expired and quarantined ones never.
 
     :param needs: a product may stand in it more than once
+    :param on: the day it will be used, if that lies ahead: what expires before then is not promised
     :raises StockShort: with a fault for every product that is short; nothing is reserved then
     :raises Unprocessable: `unit_needs_density`, `unit_kind`
     """
-    on = queries.day_on_farm(farm=farm, at=now)
+    today = queries.day_on_farm(farm=farm, at=now)
+    on = max(on or today, today)
     wanted, products = _summed(needs, on=on)
     with transaction.atomic():
         lots = ledger.lock(farm=farm, which=queries.usable(on=on) & Q(product__in=list(wanted)))
