@@ -102,7 +102,7 @@ def _bounds(rows: tuple[Use, ...]) -> Bounds:
         _most(use.wind_minimum for use in rows),
         _least(use.temperature_maximum for use in rows),
         _most(use.temperature_minimum for use in rows),
-        _most(use.rain_free for use in rows),
+        _most((use.rain_free for use in rows), zero=True),
         _most(use.interval for use in rows),
         min(numbers, default=None),
         tuple(yearly.values()),
@@ -114,10 +114,10 @@ def _least(bounds: Iterable[Quantity | None]) -> Quantity | None:
     return min((one for one in bounds if one is not None), key=Quantity.in_base, default=None)
 
 
-def _most(bounds: Iterable[Quantity | None]) -> Quantity | None:
-    """The highest; nothing asked for (zero) is no limit, except of a temperature."""
+def _most(bounds: Iterable[Quantity | None], *, zero: bool = False) -> Quantity | None:
+    """The highest. Zero asks for nothing and is no limit, except of a temperature or where `zero` counts."""
     given = [one for one in bounds if one is not None]
-    given = [one for one in given if one.value != 0 or one.dimension == "temperature"]
+    given = [one for one in given if zero or one.value != 0 or one.dimension == "temperature"]
     return max(given, key=Quantity.in_base, default=None)
 
 

@@ -55,7 +55,7 @@ def by_label(subject: Subject, request: MixRequest, scene: Scene, lacking: Lacki
 
 def _dry_time(subject: Subject, scene: Scene, lacking: Lacking) -> Iterator[Finding]:
     wanted, rain = subject.applying.bounds.rain_free, scene.rain_within
-    if wanted is None:
+    if wanted is None or wanted.value == 0:  # a label that asks for no dry time has said so
         return
     if rain is None:
         yield lacking.needed("weather.rain_within_h", subject.product)

@@ -482,3 +482,10 @@ def test_full_rate_copper_on_peach_is_best_before_the_buds_open(bbch: int, worst
 
     of_stage = [one["severity"] for one in report["findings"] if one["id"].startswith("stage.")]
     assert of_stage[0] == worst
+
+
+def test_a_label_that_asks_for_no_dry_time_is_not_held_to_the_usual_day():
+    soon = weather(rain_within_h="6")
+
+    assert check(on_label(use(rain_free=q("0", "h"))), weather=soon)["verdict"] == "ok"
+    assert "weather.rain-within-24-h" in ids(check(weather=soon))
