@@ -74,9 +74,7 @@ def _asking(crop: str, targets: Sequence[str], bbch: int | None) -> MixRequest:
     )
 
 
-def re_entry_until(
-    found: Sequence[Interval], *, farm: Farm, finished_at: dt.datetime
-) -> dt.datetime | None:
+def re_entry_until(found: Sequence[Interval], *, farm: Farm, finished_at: dt.datetime) -> dt.datetime | None:
     """Return when people may enter again; None where neither a label nor the farm says anything.
 
     Elapsed time, in UTC: across a clock change the hours on the wall are not the hours that passed.
@@ -90,9 +88,7 @@ def re_entry_until(
     return finished_at.astimezone(dt.UTC) + dt.timedelta(microseconds=int(longest * 1_000_000))
 
 
-def harvest_not_before(
-    found: Sequence[Interval], *, farm: Farm, finished_at: dt.datetime
-) -> dt.date | None:
+def harvest_not_before(found: Sequence[Interval], *, farm: Farm, finished_at: dt.datetime) -> dt.date | None:
     """Return the first day of harvest: the day of the end is day 0, picking is allowed on day 0 + N."""
     waits = [one.pre_harvest for one in found if one.pre_harvest is not None]
     if not waits:

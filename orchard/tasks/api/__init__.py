@@ -2,6 +2,14 @@
 
 from __future__ import annotations
 
-from orchard.tasks.api import checks, programmes, schedule
+from orchard.tasks.api import actions, checks, incidents, orders, programmes, records, schedule
 
-urlpatterns = [*checks.urlpatterns, *programmes.urlpatterns, *schedule.urlpatterns]
+urlpatterns = [
+    *checks.urlpatterns,
+    *programmes.urlpatterns,
+    *orders.urlpatterns,
+    *actions.urlpatterns,
+    *records.urlpatterns,
+    *incidents.urlpatterns,
+    *schedule.urlpatterns,
+]

@@ -1,0 +1,312 @@
+"""The addresses of work orders and their loads."""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from django.db.models import QuerySet
+from django.urls import path
+from drf_spectacular.utils import extend_schema_field
+from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from orchard.api.fields import (
+    Amount,
+    Flag,
+    Id,
+    Input,
+    Listed,
+    ListQuery,
+    Moment,
+    Reference,
+    Shown,
+    Text,
+    Word,
+)
+from orchard.api.refusals import Fault, NotThere
+from orchard.blocks import queries as blocks
+from orchard.crews import queries as crews
+from orchard.farms.endpoint import Changing, Collection, Endpoint, Making, Single
+from orchard.inventory import amounts as stock_amounts
+from orchard.inventory.models import Reservation
+from orchard.tasks import programme_queries, queries, windows
+from orchard.tasks.api.checks import Rated, label_version
+from orchard.tasks.api.fields import Kept, SprayInput, WaterInput, as_said
+from orchard.tasks.models import Load, WorkOrder
+from orchard.tasks.services import issue, orders
+from orchard.tasks.states import KINDS, STATES
+
+OBJECTS = {"type": "array", "items": {"type": "object"}}
+
+
+@extend_schema_field(OBJECTS)
+class KeptList(serializers.JSONField):
+    """Parts that are written out as they were kept."""
+
+
+class ReservedShown(serializers.Serializer):
+    product = Id()
+    lot = Id()
+    quantity = Amount(help_text="what is still promised, in the product's stock unit")
+
+
+class WorkOrderShown(Shown):
+    number = serializers.IntegerField(help_text="short, for people")
+    kind = serializers.ChoiceField(choices=list(KINDS))
+    status = serializers.ChoiceField(choices=list(STATES))
+    revision = serializers.IntegerField()
+    title = serializers.CharField()
+    instructions = serializers.CharField(allow_null=True)
+    block = Id(allow_null=True)
+    sprayer = Id(allow_null=True)
+    crew = Id(allow_null=True)
+    handlers = serializers.SerializerMethodField(help_text="workers of the crew; empty: all who may handle")
+    starts_at = Moment()
+    ends_at = Moment(allow_null=True)
+    products = KeptList(help_text="`[{product, rate, label}]`")
+    spray = Kept(allow_null=True)
+    targets = serializers.ListField(child=serializers.CharField())
+    water = Kept(allow_null=True)
+    measures = serializers.JSONField(allow_null=True, help_text="the farm's where null")
+    programme = Id(allow_null=True)
+    line = Id(allow_null=True)
+    window = Kept(allow_null=True, help_text="`{earliest, latest, because}` where a plan gave one")
+    mix_check = Id(allow_null=True, help_text="what the last issue or start rested on")
+    loads_planned = KeptList(help_text="as `report.loads` of the mix check")
+    totals = KeptList(help_text="as `report.totals` of the mix check")
+    reservations = serializers.SerializerMethodField()
+    blocked_by = serializers.SerializerMethodField(
+        help_text="what `issue` or `start` would refuse now; null in lists, where it is not worked out"
+    )
+    started_at = Moment(allow_null=True)
+    finished_at = Moment(allow_null=True)
+    held_from = serializers.CharField(allow_null=True)
+    held_reason = serializers.CharField(allow_null=True)
+    pauses = KeptList(help_text="`[{from_state, reason, note, at, until}]`")
+    re_entry_until = Moment(allow_null=True)
+    application_record = serializers.SerializerMethodField()
+    possible_duplicates = KeptList(help_text="`[{id, received_at, by, body}]`")
+
+    @extend_schema_field({"type": "array", "items": {"type": "string", "format": "uuid"}})
+    def get_handlers(self, row: WorkOrder) -> list[str]:
+        return sorted(str(one.id) for one in row.handlers.all())
+
+    @extend_schema_field(ReservedShown(many=True))
+    def get_reservations(self, row: WorkOrder) -> list[dict[str, Any]]:
+        found: Sequence[Reservation] = self.context["reservations"].get(row.id, [])
+        return [
+            {"product": str(one.product.id), "lot": str(one.lot.id), "quantity": still_open(one)}
+            for one in found
+        ]
+
+    @extend_schema_field({"type": ["array", "null"], "items": {"type": "object"}})
+    def get_blocked_by(self, row: WorkOrder) -> list[dict[str, Any]] | None:
+        blocked: Mapping[uuid.UUID, list[Fault]] = self.context["blocked_by"]
+        return [fault.as_json() for fault in blocked[row.id]] if row.id in blocked else None
+
+    @extend_schema_field({"type": ["string", "null"], "format": "uuid"})
+    def get_application_record(self, row: WorkOrder) -> str | None:
+        record = self.context["records"].get(row.id)
+        return str(record.id) if record else None
+
+
+def still_open(row: Reservation) -> dict[str, str]:
+    """Return what of a reservation is still promised, in the product's unit of stock."""
+    return stock_amounts.shown_stock(row.open_base, row.product)
+
+
+class WorkOrderInput(Input):
+    id = Id(made_here=True, required=False)
+    kind = Word(KINDS)
+    title = Text(max_length=300, required=False, allow_null=True)
+    instructions = Text(required=False, allow_null=True)
+    block = Reference(blocks.blocks, required=False, allow_null=True)
+    sprayer = Reference(crews.plain_sprayers, required=False, allow_null=True)
+    crew = Reference(crews.crews, required=False, allow_null=True)
+    handlers = Listed(child=Reference(crews.workers), required=False)
+    starts_at = Moment(help_text="planned")
+    ends_at = Moment(required=False, allow_null=True, help_text="planned")
+    products = Listed(child=Rated(), required=False, max_length=20)
+    spray = SprayInput(required=False, allow_null=True)
+    targets = Listed(child=Text(max_length=100), required=False)
+    water = WaterInput(required=False, allow_null=True)
+    measures = Listed(child=Text(max_length=20), required=False, allow_null=True)
+    programme = Reference(programme_queries.programmes, required=False, allow_null=True)
+    line = Id(required=False, allow_null=True)
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        values = dict(attrs)
+        for place, one in enumerate(values.get("products") or []):
+            label_version(one, place)
+        for name in ("products", "spray", "water"):
+            if name in values:
+                values[name] = as_said(values[name])
+        return values
+
+
+class WorkOrderChange(WorkOrderInput):
+    id = None  # type: ignore[assignment]
+
+
+class WorkOrderQuery(ListQuery):
+    status = Word(STATES, required=False)
+    kind = Word(KINDS, required=False)
+    block = Id(required=False, source="block__id")
+    crew = Id(required=False, source="crew__id")
+    sprayer = Id(required=False, source="sprayer__id")
+    programme = Id(required=False, source="programme__id")
+    until = Moment(required=False, help_text="`starts_at` at or before")
+    overdue = Flag(required=False, help_text="true: still open though the planned time is over")
+
+
+WorkOrderQuery._declared_fields["from"] = Moment(  # type: ignore[attr-defined]
+    required=False, source="since", help_text="`starts_at` at or after"
+)
+
+
+class OrderEndpoint(Endpoint):
+    """What every address that answers with work orders shows beside the row itself."""
+
+    resource = "work_order"
+    shown = WorkOrderShown
+
+    def beside(self, found: Sequence[WorkOrder], *, alone: bool) -> dict[str, Any]:
+        """Return the reservations and records of these orders, and what blocks the one that is read alone."""
+        blocked = {row.id: issue.blocked_by(order=row, by=self.by, now=self.now) for row in found if alone}
+        return {
+            "reservations": queries.reservations(farm=self.farm, orders=found),
+            "records": queries.records_of(farm=self.farm, orders=found),
+            "blocked_by": blocked,
+        }
+
+    def show(self, row: WorkOrder) -> dict[str, Any]:
+        context = {**self.context(), **self.beside([row], alone=True)}
+        return dict(WorkOrderShown(row, context=context).data)
+
+
+class WorkOrders(OrderEndpoint, Making):
+    """Crew work: what, where, who, with what."""
+
+    asked = WorkOrderInput
+    query = WorkOrderQuery
+
+    def rows(self, *, overdue: bool | None = None, **filters: Any) -> QuerySet[WorkOrder]:
+        rows = queries.work_orders(farm=self.farm, **filters)
+        if overdue is None:
+            return rows
+        return rows.filter(queries.late(self.now)) if overdue else rows.exclude(queries.late(self.now))
+
+    def listed(self, found: list[Any]) -> list[dict[str, Any]]:
+        context = {**self.context(), **self.beside(found, alone=False)}
+        return [dict(one) for one in WorkOrderShown(found, many=True, context=context).data]
+
+    def create(self, **values: Any) -> WorkOrder:
+        return orders.add_order(farm=self.farm, by=self.by, now=self.now, **values)
+
+
+class WorkOrderHere(OrderEndpoint, Changing):
+    """One work order."""
+
+    asked = WorkOrderChange
+
+    def rows(self) -> QuerySet[WorkOrder]:
+        return queries.work_orders(farm=self.farm)
+
+    def change(self, row: WorkOrder, **values: Any) -> WorkOrder:
+        return orders.change_order(order=row, by=self.by, now=self.now, **values)
+
+
+class BelowOrder(Endpoint):
+    """What stands below one work order of the farm."""
+
+    resource = "work_order"
+    order_row: WorkOrder
+
+    def find(self, **kwargs: Any) -> None:
+        found = queries.work_orders(farm=self.farm).filter(id=kwargs["order"]).first()
+        if found is None:
+            raise NotThere(Fault("not_found", "there is no such work order on this farm"))
+        self.order_row = found
+        super().find(**kwargs)
+
+
+class LoadShown(Shown):
+    work_order = Id()
+    number = serializers.IntegerField()
+    spray = Amount(help_text="mixed")
+    products = KeptList(help_text="`[{product, lots: [{lot, amount}]}]`")
+    planned = Kept(allow_null=True, help_text="`{number, spray, water, products}`; null: not in the plan")
+    at = Moment(help_text="as it was told")
+    received_at = Moment()
+    mixed_by = Id(allow_null=True, help_text="worker")
+    area_done = Amount(allow_null=True)
+    trees_done = serializers.IntegerField(allow_null=True)
+    trees_skipped = serializers.IntegerField(allow_null=True)
+    leftover = Amount(allow_null=True)
+    note = serializers.CharField(allow_null=True)
+    stock = serializers.ChoiceField(choices=["pending", "posted", "short"])
+    missing = serializers.JSONField(allow_null=True, help_text="what the book did not hold")
+
+
+class Loads(BelowOrder, Collection):
+    """The tanks that were mixed for the order."""
+
+    shown = LoadShown
+    order = ("number", "id")
+
+    def rows(self, **filters: Any) -> QuerySet[Load]:
+        return queries.loads(order=self.order_row).filter(**filters)
+
+
+class LoadHere(BelowOrder, Single):
+    """One load."""
+
+    shown = LoadShown
+
+    def rows(self) -> QuerySet[Load]:
+        return queries.loads(order=self.order_row)
+
+
+class ReasonShown(serializers.Serializer):
+    limit = serializers.ChoiceField(
+        choices=["wind", "rain", "frost", "heat", "inversion", "wet", "re_entry", "quiet_hours"]
+    )
+    basis = serializers.ChoiceField(choices=["label", "farm", "published"])
+    says = serializers.CharField()
+
+
+class WindowShown(serializers.Serializer):
+    open = serializers.BooleanField()
+    until = Moment()
+    closed_by = ReasonShown(many=True)
+
+
+WindowShown._declared_fields["from"] = Moment(source="since")  # type: ignore[attr-defined]
+
+
+class WindowsShown(serializers.Serializer):
+    items = WindowShown(many=True)
+
+
+class Windows(BelowOrder):
+    """The hours in which the order may be sprayed, from the weather hours, and what closes the others."""
+
+    shown = WindowsShown
+
+    def get(self, request: Request, **kwargs: Any) -> Response:
+        """Read them from now on."""
+        self.filters()
+        return Response(self.show({"items": windows.of_order(order=self.order_row, now=self.now)}))
+
+
+ORDER = "farms/<uuid:farm>/work-orders"
+urlpatterns = [
+    path(ORDER, WorkOrders.as_view()),
+    path(f"{ORDER}/<uuid:id>", WorkOrderHere.as_view()),
+    path(f"{ORDER}/<uuid:order>/loads", Loads.as_view()),
+    path(f"{ORDER}/<uuid:order>/loads/<uuid:id>", LoadHere.as_view()),
+    path(f"{ORDER}/<uuid:order>/windows", Windows.as_view()),
+]

@@ -1,0 +1,183 @@
+"""Before the work: issue, accept, hold, resume, cancel, and what stands in the way now."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator
+from typing import Any
+
+from mixing.quantities import EXACT
+from orchard.api.refusals import Conflict, Fault, Unprocessable
+from orchard.farms import journal
+from orchard.farms.actors import Actor
+from orchard.inventory import amounts as stock_amounts
+from orchard.inventory import queries as store
+from orchard.inventory import services as stock
+from orchard.inventory.services import ledger
+from orchard.tasks.models import WorkOrder
+from orchard.tasks.services import checking, demands, moves, starting
+from orchard.tasks.states import HOLD_REASONS
+
+
+def issue(*, order: WorkOrder, by: Actor, now: dt.datetime, note: str | None = None) -> WorkOrder:
+    """Give an order to its crew: checked anew, with its stock reserved. The caller holds its lock.
+
+    :raises Conflict: `state_conflict`, or all that stands against it at once
+    """
+    moves.demand(order, action="issue")
+    at = demands.moment_of(order, now=now)
+    check = checking.check_order(order=order, at=at, by=by, now=now) if order.kind == "spray" else None
+    faults = demands.for_issue(order, check=check, at=at, now=now)
+    columns: dict[str, Any] = {}
+    if check is not None:
+        columns = {
+            "mix_check": check,
+            "loads_planned": check.report["loads"],
+            "totals": check.report["totals"],
+        }
+        order.totals = check.report["totals"]
+        faults += _reserve(order, by=by, now=now)
+    if faults:
+        raise Conflict(*faults)
+    moves.make(order, action="issue", by=by, now=now, reason=note, **columns)
+    journal.later("work_order.issued", farm=order.farm, subject=order.id, by=by, now=now)
+    return order
+
+
+def _needs(order: WorkOrder) -> list[stock.Need]:
+    rows = {str(row.id): row for row in store.products(farm=order.farm)}
+    return [
+        stock.Need(product=rows[id], quantity=quantity)
+        for id, quantity in checking.planned_totals(order).items()
+    ]
+
+
+def _reserve(order: WorkOrder, *, by: Actor, now: dt.datetime) -> list[Fault]:
+    """Reserve the totals, first to expire first; return what is short instead where anything is."""
+    try:
+        stock.reserve(farm=order.farm, work_order=order.id, needs=_needs(order), by=by, now=now)
+    except (stock.StockShort, Unprocessable) as short:
+        return list(short.faults)
+    return []
+
+
+def accept(*, order: WorkOrder, by: Actor, now: dt.datetime, revision: int | None = None) -> WorkOrder:
+    """Take an order on, in the revision that was read. The caller holds its lock.
+
+    :raises Conflict: `state_conflict`, `revision_is_old`
+    """
+    moves.demand(order, action="accept")
+    starting.right_revision(order, revision)
+    return moves.make(order, action="accept", by=by, now=now)
+
+
+def hold(
+    *,
+    order: WorkOrder,
+    by: Actor,
+    now: dt.datetime,
+    reason: str | None = None,
+    note: str | None = None,
+    at: dt.datetime | None = None,
+) -> WorkOrder:
+    """Stop for a reason; the state before is kept, and the time as it was told. The caller holds its lock.
+
+    :raises Unprocessable: `reason_required`
+    :raises Conflict: `state_conflict`
+    """
+    if reason is None:
+        raise Unprocessable(Fault("reason_required", f"say why: {', '.join(HOLD_REASONS)}", "/reason"))
+    moves.demand(order, action="hold")
+    at = at or now
+    pause = {"from_state": order.status, "reason": reason, "note": note, "at": at.isoformat(), "until": None}
+    return moves.make(
+        order,
+        action="hold",
+        by=by,
+        now=now,
+        reason=f"{reason}: {note}" if note else reason,
+        held_from=order.status,
+        held_reason=reason,
+        pauses=[*order.pauses, pause],
+    )
+
+
+def resume(
+    *,
+    order: WorkOrder,
+    by: Actor,
+    now: dt.datetime,
+    note: str | None = None,
+    at: dt.datetime | None = None,
+) -> WorkOrder:
+    """Go back to the state before the hold. The caller holds the order's lock.
+
+    :raises Conflict: `state_conflict`
+    """
+    moves.demand(order, action="resume")
+    *before, last = order.pauses
+    return moves.make(
+        order,
+        action="resume",
+        by=by,
+        now=now,
+        reason=note,
+        becomes=order.held_from,
+        held_from=None,
+        held_reason=None,
+        pauses=[*before, {**last, "until": (at or now).isoformat()}],
+    )
+
+
+def cancel(*, order: WorkOrder, by: Actor, now: dt.datetime, reason: str | None = None) -> WorkOrder:
+    """Call an order off while no load is recorded; what was reserved goes back. The caller holds its lock.
+
+    :raises Unprocessable: `reason_required`
+    :raises Conflict: `state_conflict`, `loads_recorded`
+    """
+    if not reason:
+        raise Unprocessable(Fault("reason_required", "say why it is called off", "/reason"))
+    moves.demand(order, action="cancel")
+    if order.loads.exists():
+        detail = "loads were recorded: resume and finish it, so that what was sprayed is on record"
+        raise Conflict(Fault("loads_recorded", detail, refers_to=("work_order", str(order.id))))
+    stock.release(farm=order.farm, work_order=order.id, by=by, now=now)
+    return moves.make(order, action="cancel", by=by, now=now, reason=reason, held_from=None, held_reason=None)
+
+
+def blocked_by(*, order: WorkOrder, by: Actor, now: dt.datetime) -> list[Fault]:
+    """Return what `issue`, or after it `start`, would refuse now; nothing is written or reserved."""
+    state = order.held_from or order.status
+    if state not in ("draft", "issued", "accepted"):
+        return []
+    at = demands.moment_of(order, now=now)
+    try:
+        check = _dry_check(order, at=at, by=by, now=now)
+    except Unprocessable as wrong:
+        return list(wrong.faults)
+    if state == "draft":
+        found = demands.for_issue(order, check=check, at=at, now=now)
+        return [*found, *_short(order, at=at)] if check is not None else found
+    found = list(demands.mix_stops(check, now=now)) if check is not None else []
+    return [*found, *starting.place_and_people(order, at=at)]
+
+
+def _dry_check(order: WorkOrder, *, at: dt.datetime, by: Actor, now: dt.datetime) -> Any:
+    if order.kind != "spray":
+        return None
+    return checking.check_order(order=order, at=at, dry_run=True, by=by, now=now)
+
+
+def _short(order: WorkOrder, *, at: dt.datetime) -> Iterator[Fault]:
+    """Yield what the usable lots would lack, reservations of other orders taken off."""
+    day = demands.day_of(order, at=at)
+    for need in _needs(order):
+        try:
+            wanted = ledger.base_of(need.quantity, product=need.product, on=day, pointer="")
+        except Unprocessable as wrong:
+            yield from wrong.faults
+            continue
+        lots = store.usable_lots(product=need.product, on=day)
+        free = sum((EXACT.subtract(lot.on_hand_base, lot.reserved_base) for lot in lots), stock_amounts.ZERO)
+        if free < wanted:
+            yield ledger.short_fault(product=need.product, missing=EXACT.subtract(wanted, free))

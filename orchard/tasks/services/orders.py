@@ -1,0 +1,188 @@
+"""Making and changing work orders."""
+
+from __future__ import annotations
+
+import datetime as dt
+import uuid
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
+
+from django.db import transaction
+from django.db.models import Max
+
+from orchard.api.refusals import Conflict, Fault, Unprocessable
+from orchard.crews.models import Worker
+from orchard.farms import journal
+from orchard.farms.actors import Actor
+from orchard.farms.models import Farm
+from orchard.tasks.models import WorkOrder
+from orchard.tasks.services import checking, demands, moves
+
+IN_A_BLOCK = ("spray", "leaf_removal", "scouting")
+WITH_A_SPRAYER = ("spray", "calibration", "equipment_wash")
+OF_A_SPRAY = ("products", "spray", "targets", "water", "measures")
+AFTER_ISSUE = frozenset({"crew", "handlers", "starts_at", "ends_at", "instructions"})
+NAMES = {
+    "spray": "Spray",
+    "leaf_removal": "Take leaves off",
+    "scouting": "Scout",
+    "calibration": "Calibrate",
+    "equipment_wash": "Wash",
+    "stocktake": "Count the store",
+}
+
+
+def add_order(
+    *, farm: Farm, by: Actor, now: dt.datetime, id: uuid.UUID | None = None, **values: Any
+) -> WorkOrder:
+    """Make a draft with the next number of the farm, and its loads where it is a spray.
+
+    :raises Unprocessable: with every fault of what it names; those of the mix as a mix check gives them
+    """
+    handlers = values.pop("handlers", None) or []
+    _refuse(_faults({**values, "handlers": handlers}))
+    with transaction.atomic():
+        order = WorkOrder(farm=farm, **values)
+        columns = {**values, "title": values.get("title") or title(order), **_planned(order, by=by, now=now)}
+        columns["number"] = _next_number(farm)
+        order = journal.insert(WorkOrder, farm=farm, by=by, now=now, id=id, **columns)
+        order.handlers.set(handlers)
+        journal.created(order, by=by, now=now)
+    return order
+
+
+def _next_number(farm: Farm) -> int:
+    Farm.objects.select_for_update(no_key=True).get(id=farm.id)
+    last = WorkOrder.objects.for_farm(farm).aggregate(last=Max("number"))["last"]
+    return (last or 0) + 1
+
+
+def title(order: WorkOrder) -> str:
+    """Return the title of an order that was given none: its kind, and where or with what."""
+    where = order.block or order.sprayer
+    return NAMES[order.kind] + (f", {where}" if where else "")
+
+
+def _planned(order: WorkOrder, *, by: Actor, now: dt.datetime) -> dict[str, Any]:
+    """Return the loads and totals of a spray, from a check that is not kept."""
+    if order.kind != "spray":
+        return {"loads_planned": [], "totals": []}
+    check = checking.check_order(order=order, at=order.starts_at, dry_run=True, by=by, now=now)
+    return {"loads_planned": check.report["loads"], "totals": check.report["totals"]}
+
+
+def change_order(*, order: WorkOrder, by: Actor, now: dt.datetime, **values: Any) -> WorkOrder:
+    """Change a draft in anything, an issued order in who and when. The caller holds its lock.
+
+    What has been issued is a new revision and issued again: those who accepted the old one are asked anew.
+
+    :raises Conflict: `state_conflict` past the start or for another field; the faults of the new crew
+    :raises Unprocessable: as `add_order`
+    """
+    _may_change(order, values)
+    handlers = values.pop("handlers", None)
+    crew_changed = "crew" in values and values["crew"] != order.crew
+    _refuse(_faults(_after(order, values, handlers, crew_changed)))
+    if order.status == "draft":
+        return _change_draft(order, handlers, crew_changed, by=by, now=now, values=values)
+    for name, value in values.items():
+        setattr(order, name, value)
+    _set_handlers(order, handlers, crew_changed)
+    day = demands.day_of(order, at=demands.moment_of(order, now=now))
+    faults = demands.people(order, on=day)
+    if faults:
+        raise Conflict(*faults)
+    order.refresh_from_db(fields=list(values))
+    journal.change(order, by=by, now=now, status="issued", revision=order.revision + 1, **values)
+    return order
+
+
+def _may_change(order: WorkOrder, values: Mapping[str, Any]) -> None:
+    if order.status == "draft":
+        return
+    if order.status not in ("issued", "accepted"):
+        raise Conflict(moves.state_conflict(order))
+    others = sorted(set(values) - AFTER_ISSUE)
+    if others:
+        detail = f"after issue only {', '.join(sorted(AFTER_ISSUE))} may be changed"
+        raise Conflict(*(Fault("state_conflict", detail, f"/{name}") for name in others))
+
+
+def _after(
+    order: WorkOrder, values: Mapping[str, Any], handlers: Sequence[Worker] | None, crew_changed: bool
+) -> dict[str, Any]:
+    names = ("kind", "block", "sprayer", "crew", "starts_at", "ends_at", "programme", "line", *OF_A_SPRAY)
+    now_in = list(order.handlers.all()) if handlers is None and not crew_changed else handlers or []
+    return {**{name: getattr(order, name) for name in names}, **values, "handlers": now_in}
+
+
+def _set_handlers(order: WorkOrder, handlers: Sequence[Worker] | None, crew_changed: bool) -> None:
+    """Set who handles; another crew without its handlers named falls back to all of it who may."""
+    if handlers is not None or crew_changed:
+        order.handlers.set(handlers or [])
+        order._prefetched_objects_cache = {}  # type: ignore[attr-defined]
+
+
+def _change_draft(
+    order: WorkOrder,
+    handlers: Sequence[Worker] | None,
+    crew_changed: bool,
+    *,
+    by: Actor,
+    now: dt.datetime,
+    values: dict[str, Any],
+) -> WorkOrder:
+    made_title = title(order) == order.title
+    before = {name: getattr(order, name) for name in values}
+    for name, value in values.items():
+        setattr(order, name, value)
+    columns = {**values, **_planned(order, by=by, now=now)}
+    if values.get("title") is None and ("title" in values or made_title):
+        columns["title"] = title(order)
+    for name, value in before.items():
+        setattr(order, name, value)
+    _set_handlers(order, handlers, crew_changed)
+    if not journal.change(order, by=by, now=now, **columns) and handlers is not None:
+        journal.touch(order, now=now)
+    return order
+
+
+def _refuse(faults: Iterator[Fault]) -> None:
+    found = list(faults)
+    if found:
+        raise Unprocessable(*found)
+
+
+def _faults(values: Mapping[str, Any]) -> Iterator[Fault]:
+    kind = values["kind"]
+    for name, kinds in (("block", IN_A_BLOCK), ("sprayer", WITH_A_SPRAYER)):
+        if kind in kinds and values.get(name) is None:
+            yield Fault("required", f"work of kind {kind} names its {name}", f"/{name}")
+    for name in OF_A_SPRAY:
+        if kind == "spray" and name in ("products", "spray") and not values.get(name):
+            yield Fault("required", f"a spray says its {name}", f"/{name}")
+        elif kind != "spray" and values.get(name):
+            yield Fault("invalid", f"only a spray has {name}", f"/{name}")
+    ends_at = values.get("ends_at")
+    if ends_at is not None and ends_at <= values["starts_at"]:
+        yield Fault("out_of_range", "the end lies before the start", "/ends_at")
+    yield from _crew_faults(values)
+    yield from _line_faults(values)
+
+
+def _crew_faults(values: Mapping[str, Any]) -> Iterator[Fault]:
+    handlers, crew = values.get("handlers") or [], values.get("crew")
+    members = set(crew.members.all()) if crew is not None else set()
+    for at, worker in enumerate(handlers):
+        if worker not in members:
+            yield Fault("invalid", f"{worker.name} is not in the crew of this order", f"/handlers/{at}")
+
+
+def _line_faults(values: Mapping[str, Any]) -> Iterator[Fault]:
+    programme, line = values.get("programme"), values.get("line")
+    if line is None:
+        return
+    if programme is None:
+        yield Fault("required", "a line belongs to a programme: name it", "/programme")
+    elif str(line) not in [str(one.get("id")) for one in programme.lines]:
+        yield Fault("not_found", "the programme has no such line", "/line")
