@@ -11,8 +11,9 @@ from functools import lru_cache
 from pathlib import Path
 
 from mixing import chemistry
-from mixing.rulebook.index import Rulebook, on_crop, strictest
+from mixing.rulebook.index import Rulebook, on_crop
 from mixing.rulebook.loader import RulebookFaults, read_folder
+from mixing.rulebook.rivals import strictest
 from mixing.rulebook.rows import Rule, Source, When
 
 FOLDER = Path(__file__).resolve().parent.parent / "rules"

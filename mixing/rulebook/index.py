@@ -13,13 +13,12 @@ from typing import Any, TypeVar
 
 from mixing import chemistry
 from mixing.chemistry import Facts
-from mixing.findings import Basis, Finding, Severity
+from mixing.findings import Basis, Finding
 from mixing.rulebook.loader import Tables
+from mixing.rulebook.rivals import Settled, strictest
 from mixing.rulebook.rows import Rule, Source
 
 KEPT = 8192
-Settled = tuple[Rule, Severity, tuple[Rule, ...]]
-"""A row that speaks, how severely, and the rivals that it is to name."""
 _Answer = TypeVar("_Answer")
 
 
@@ -251,30 +250,6 @@ def on_crop(rule: Rule, crop: str) -> bool:
     if when.crops is not None and when.crops.isdisjoint(names):
         return False
     return when.not_crops is None or when.not_crops.isdisjoint(names)
-
-
-def strictest(rules: list[tuple[Rule, Severity]]) -> list[Settled]:
-    """Return, of rows about the same thing, the strictest with the others that it is to name.
-
-    A regulation goes before a publication and a publication before practice where severities are equal.
-    """
-    if not rules:
-        return []
-    if len(rules) == 1:
-        return [(*rules[0], ())]
-    about: dict[str, list[tuple[Rule, Severity]]] = {}
-    for rule, severity in rules:
-        about.setdefault(rule.about, []).append((rule, severity))
-    settled: list[Settled] = []
-    for rivals in about.values():
-        if len(rivals) > 1:
-            rivals.sort(key=lambda one: (one[1], WEIGHT[one[0].basis], one[0].id))
-        rule, severity = rivals[0]
-        settled.append((rule, severity, tuple(other for other, _ in rivals[1:])))
-    return settled
-
-
-WEIGHT = {Basis.LABEL: 0, Basis.REGULATION: 1, Basis.PUBLISHED: 2, Basis.PRACTICE: 3, Basis.UNTESTED: 4}
 
 
 def _settled_by(rule: Rule, first: Facts, second: Facts) -> int:
