@@ -45,9 +45,9 @@ class Tool:
     step: Decimal
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class ToolSet:
-    """Tools of one family, largest first.
+    """Tools of one family, largest first. It equals only itself, so that what it showed can be kept by it.
 
     :ivar per_unit: finest marks in one unit of the dose, or in one mL or g where the dose must be turned
     :ivar own: place of the tool that reads in the unit of the dose; 0 where there is none
@@ -133,6 +133,7 @@ def _shown(marks: Decimal, limit: Decimal | None) -> int:
     return nearest
 
 
+@lru_cache(maxsize=8192)
 def _split(shown: int, tools: ToolSet) -> tuple[Quantity, ...]:
     """Share marks among tools, largest first, from the unit of the rate on unless that is too many."""
     start = tools.own

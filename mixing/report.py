@@ -18,6 +18,7 @@ from mixing.rulebook import Rulebook, Source
 from mixing.totals import Total
 
 Json = dict[str, Any]
+BASES = {basis: basis.value for basis in Basis}
 
 
 def amount(quantity: Quantity | None) -> dict[str, str] | None:
@@ -43,7 +44,7 @@ def _finding(one: Finding, labels: dict[str, Any], rulebook: Rulebook, language:
     return {
         "id": one.id,
         "severity": one.severity.word,
-        "basis": one.basis.value,
+        "basis": BASES[one.basis],
         "products": list(one.products),
         "says": says,
         "why": why,
