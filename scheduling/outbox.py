@@ -89,6 +89,12 @@ def drain(*, now: dt.datetime | None = None) -> int:
     return done
 
 
+def take_up_again(*, now: dt.datetime) -> int:
+    """Make due again, with all its starts, what was set aside; return how many events."""
+    rows = OutboxEvent.objects.filter(processed_at=None).exclude(set_aside_at=None)
+    return rows.update(set_aside_at=None, attempts=0, next_at=now)
+
+
 def pause(starts: int) -> dt.timedelta:
     """Return how long to wait after so many starts: twice as long each time, five minutes at most."""
     doubled: dt.timedelta = FIRST_PAUSE * 2 ** min(starts - 1, 30)
@@ -111,8 +117,8 @@ def _start(id: uuid.UUID, *, now: dt.datetime) -> bool:
         if event is None:
             return False
         if event.attempts >= MOST_STARTS:
-            event.set_aside_at = now
             event.last_error = event.last_error or "its worker ended each time before it was done"
+            _set_aside(event, now=now)
         else:
             event.attempts += 1
             event.next_at = now + pause(event.attempts)
@@ -128,5 +134,15 @@ def _failed(id: uuid.UUID, failure: Exception, *, now: dt.datetime) -> None:
         event.last_error = f"{type(failure).__name__}: {failure}".replace("\x00", "")[:LONGEST_WORDS]
         event.next_at = now + pause(event.attempts)
         if event.attempts >= MOST_STARTS:
-            event.set_aside_at = now
+            _set_aside(event, now=now)
         event.save(update_fields=["last_error", "next_at", "set_aside_at"])
+
+
+def _set_aside(event: OutboxEvent, *, now: dt.datetime) -> None:
+    log.error("outbox event %s (%s) is set aside: %s", event.id, event.kind, event.last_error)
+    event.set_aside_at = now
+    try:
+        with transaction.atomic():
+            work.give_up(event, now=now)
+    except Exception:
+        log.exception("nobody could be told that outbox event %s was set aside", event.id)

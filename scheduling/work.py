@@ -6,8 +6,9 @@ import datetime as dt
 import uuid
 from collections.abc import Callable
 
-from orchard.farms.actors import Actor, Role
+from orchard.farms.actors import SYSTEM, Actor, Role
 from orchard.farms.models import OutboxEvent
+from orchard.tasks import programmes
 from orchard.tasks.models import Load, PlanningRun
 from orchard.tasks.services import loads
 from scheduling import planning
@@ -32,6 +33,12 @@ def plan(event: OutboxEvent, now: dt.datetime) -> None:
     planning.run_plan(run=run, by=actor(event), now=now)
 
 
+def plan_failed(event: OutboxEvent, now: dt.datetime) -> None:
+    """Say of a planning run that it failed, so that nobody waits for it."""
+    run = PlanningRun.objects.for_farm(event.farm).get(id=event.subject)
+    programmes.progress(run=run, by=SYSTEM, now=now, status="failed")
+
+
 def nothing(event: OutboxEvent, now: dt.datetime) -> None:
     """Ask for nothing: crews read the schedule and others follow the change feed; no notice is sent."""
 
@@ -46,6 +53,9 @@ WORK: dict[str, Work] = {
 }
 
 
+GIVEN_UP: dict[str, Work] = {"planning_run.requested": plan_failed}
+
+
 def do(event: OutboxEvent, *, now: dt.datetime) -> None:
     """Do what an event asks for.
 
@@ -55,6 +65,12 @@ def do(event: OutboxEvent, *, now: dt.datetime) -> None:
     if work is None:
         raise NoSuchWork(f"nothing is known to do for the kind {event.kind}")
     work(event, now)
+
+
+def give_up(event: OutboxEvent, *, now: dt.datetime) -> None:
+    """Tell those who wait for it that an event was set aside."""
+    if event.kind in GIVEN_UP:
+        GIVEN_UP[event.kind](event, now)
 
 
 def actor(event: OutboxEvent) -> Actor:

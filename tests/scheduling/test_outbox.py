@@ -9,9 +9,11 @@ from django.core.management import call_command
 from django.db import connection, transaction
 from django.utils import timezone
 
+from orchard.farms import journal
+from orchard.farms.actors import SYSTEM
 from orchard.farms.models import OutboxEvent
 from orchard.inventory.models import Movement
-from orchard.tasks.models import Load
+from orchard.tasks.models import Load, PlanningRun, Programme
 from scheduling import jobs, outbox, work
 from tests.factories import FarmFactory, amount
 from tests.inventory.store import at_once, fresh
@@ -114,6 +116,38 @@ def test_work_that_never_succeeds_is_set_aside_with_its_reason(held, broken):
     assert given_up.set_aside_at is not None
     assert given_up.processed_at is None
     assert "the scale is broken" in given_up.last_error
+
+
+def test_what_was_set_aside_is_taken_up_again_when_an_operator_says_so(held, broken):
+    told(held)
+    OutboxEvent.objects.update(attempts=outbox.MOST_STARTS, set_aside_at=timezone.now())
+    broken.clear()
+
+    assert outbox.drain() == 0
+    call_command("relay", "--again", "--once", stdout=StringIO())
+
+    assert pounds_used() == [-3]
+
+
+def test_a_planning_run_that_cannot_be_done_says_that_it_failed(held, monkeypatch):
+    def breaks(event, now):
+        raise RuntimeError("no such season")
+
+    monkeypatch.setitem(work.WORK, "planning_run.requested", breaks)
+    common = {"farm": held.farm, "created_at": timezone.now(), "updated_at": timezone.now()}
+    programme = Programme.objects.create(
+        name="Winter", starts_on=dt.date(2026, 11, 1), ends_on=dt.date(2027, 3, 1), **common
+    )
+    run = PlanningRun.objects.create(
+        programme=programme, starts_at=NOW, ends_at=NOW + dt.timedelta(days=1), **common
+    )
+    journal.later("planning_run.requested", farm=held.farm, subject=run.id, by=SYSTEM, now=timezone.now())
+    OutboxEvent.objects.update(attempts=outbox.MOST_STARTS - 1)
+
+    outbox.drain()
+
+    run.refresh_from_db()
+    assert run.status == "failed"
 
 
 def test_one_that_fails_does_not_hold_up_the_others(held, monkeypatch):

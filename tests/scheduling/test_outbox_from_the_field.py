@@ -1,4 +1,4 @@
-"""One load, told by a phone over HTTP, followed to the ledger and to what the crew and the store see of it."""
+"""One load, told by a phone over HTTP, followed to the ledger and to what crew and store see of it."""
 
 import datetime as dt
 

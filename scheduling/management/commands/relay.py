@@ -31,8 +31,11 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("--once", action="store_true", help="do all that is due, then end")
+        parser.add_argument("--again", action="store_true", help="begin with what was set aside before")
 
     def handle(self, *_args: Any, **options: Any) -> None:
+        if options["again"]:
+            self.stdout.write(f"{outbox.take_up_again(now=timezone.now())} taken up again.")
         if options["once"]:
             done = outbox.drain()
             self.stdout.write(f"{done} done.")
