@@ -167,7 +167,8 @@ class Endpoint(APIView):
 
     def context(self) -> dict[str, Any]:
         """Return what the fields need to know."""
-        return {"farm": self.farm, "by": self.by, "now": self.now, "zone": zoneinfo.ZoneInfo(self.farm.zone)}
+        zone = zoneinfo.ZoneInfo(self.farm.zone)
+        return {"farm": self.farm, "by": getattr(self, "by", None), "now": self.now, "zone": zone}
 
     def asked_for(self, *, partial: bool = False, asked: type[Input] | None = None) -> dict[str, Any]:
         """Return the body's values.

@@ -5,7 +5,7 @@ from uuid6 import uuid7
 
 from orchard.farms.models import AuditEntry
 from tests.callers import Caller, codes, pointers
-from tests.factories import FarmFactory, MembershipFactory
+from tests.factories import FarmFactory, MembershipFactory, PersonFactory
 
 pytestmark = pytest.mark.django_db
 
@@ -202,3 +202,22 @@ def test_a_member_reads_pointers_into_their_body(owner):
 
     assert response.status_code == 422
     assert pointers(response) == ["/email", "/name", "/role"]
+
+
+def test_a_person_who_has_signed_in_makes_a_farm_and_owns_it(client):
+    person = PersonFactory()
+    client.force_login(person)
+    body = {"name": "Mine", "zone": "America/Los_Angeles", "units": "us", "region": "US-CA"}
+
+    made = client.post("/api/v1/farms", body, content_type="application/json")
+
+    assert made.status_code == 201, made.json()
+    assert [farm["id"] for farm in client.get("/api/v1/farms").json()["items"]] == [made.json()["id"]]
+    assert client.get(made.json()["url"] + "/members").json()["items"][0]["role"] == "owner"
+
+
+def test_a_token_sees_its_own_farm_and_makes_none(farm, owner):
+    FarmFactory()
+
+    assert [one["id"] for one in owner.get("/api/v1/farms").json()["items"]] == [str(farm.id)]
+    assert owner.post("/api/v1/farms", {}).status_code == 403
