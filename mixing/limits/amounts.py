@@ -12,6 +12,8 @@ from mixing.quantities import EXACT, Quantity
 from mixing.request import Application, MixRequest, Product, Spray
 
 MICRO = Decimal("0.000001")
+HAIR = Decimal("1e-40")
+"""Relative difference that comes of quotients that do not end (lb/100gal), carried to sixty digits."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,6 +21,11 @@ class Unknown:
     """What is missing to work an amount out: a dotted path (`spray.area`, `label.density:cu`)."""
 
     path: str
+
+
+def exceeds(amount: Decimal, bound: Decimal) -> bool:
+    """Say whether an amount lies above a bound; two that are equal but for endless quotients are equal."""
+    return amount - bound > abs(bound) * HAIR
 
 
 def density_of(label: Label) -> Decimal | None:
@@ -49,7 +56,7 @@ def passes(
     """Say whether a rate lies above (or below) a bound, whatever kinds of unit the two have."""
     if rate.dimension == bound.dimension:
         mine, limit = rate.in_base(), bound.in_base()
-        return mine > limit if above else mine < limit
+        return exceeds(mine, limit) if above else exceeds(limit, mine)
     if "ppm" in (rate.dimension, bound.dimension):
         return _passes_in_ppm(product, request, above=above)
     label = product.label
@@ -63,7 +70,7 @@ def passes(
         if density is None:
             return Unknown(f"label.density:{product.id}")
         job = EXACT.multiply(job, density) if _kind(rate) == "volume" else EXACT.divide(job, density)
-    return job > most if above else job < most
+    return exceeds(job, most) if above else exceeds(most, job)
 
 
 def _passes_in_ppm(product: Product, request: MixRequest, *, above: bool) -> bool | Unknown:
@@ -71,7 +78,7 @@ def _passes_in_ppm(product: Product, request: MixRequest, *, above: bool) -> boo
     [dose] = [one for one in doses.doses(request) if one.product is product]
     if not above or dose.job is None or dose.limit is None:
         return Unknown(f"label.content:{product.id}")
-    return dose.job > dose.limit
+    return exceeds(dose.job, dose.limit)
 
 
 def _kind(rate: Quantity) -> str:

@@ -94,7 +94,7 @@ def check(
                 yield lacking.needed(count.path, one.product)
             else:
                 lacking.field(count.path, Text("missing.needed_by_region", {"of": one.of}))
-        elif count.after > one.maximum.in_base():
+        elif amounts.exceeds(count.after, one.maximum.in_base()):
             yield _passed(one, one.maximum, count, rulebook)
 
 

@@ -7,7 +7,10 @@ from decimal import Decimal
 from typing import Any
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
+from mixing import limits, request_reading, rulebook
 from mixing.check import check_mix
 from tests.mixing.mixes import Json, gaps, ids, label, mix, product, q, use
 
@@ -489,3 +492,29 @@ def test_a_label_that_asks_for_no_dry_time_is_not_held_to_the_usual_day():
 
     assert check(on_label(use(rain_free=q("0", "h"))), weather=soon)["verdict"] == "ok"
     assert "weather.rain-within-24-h" in ids(check(weather=soon))
+
+
+@given(
+    rate=st.sampled_from(
+        [("lb/100gal", "lb/acre", 100), ("oz_wt/gal", "lb/acre", 16), ("oz_wt/gal", "oz_wt/acre", 1)]
+    ),
+    amount=st.integers(1, 99),
+    gallons=st.integers(10, 400),
+    acres=st.sampled_from(["0.25", "1", "1.75"]),
+)
+@settings(max_examples=60, deadline=None)
+def test_a_rate_that_is_the_limit_by_area_to_the_last_digit_is_neither_above_nor_below(
+    rate: tuple[str, str, int], amount: int, gallons: int, acres: str
+):
+    by_volume, by_area, parts = rate
+    exactly = q(format(Decimal(amount * gallons) / parts, "f"), by_area)
+    spray = {"area": q(acres, "acre"), "volume_per_area": q(str(gallons), "gal/acre")}
+    dry = {"formulation": "WG", "density": None, "bulk_density": q("0.5", "kg/L")}
+    rows = [use(rate={"minimum": exactly, "maximum": exactly})]
+
+    request = request_reading.read_request(
+        mix(product(rate=q(str(amount), by_volume), uses=rows, **dry), spray=spray)
+    )
+    found, _ = limits.check(request, rulebook.load())
+
+    assert not [one.id for one in found if one.id.startswith("label.rate")]
