@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from decimal import ROUND_DOWN, Decimal, localcontext
-from typing import Any
 
 from mixing.quantities import EXACT, Quantity, plain, unit
 

@@ -21,7 +21,7 @@ AHEAD = dt.timedelta(days=14)
 
 
 def of_order(*, order: WorkOrder, now: dt.datetime) -> list[dict[str, Any]]:
-    """Return the windows from this hour on: `since`, `until`, `open`, `closed_by`; empty without weather hours."""
+    """Return the windows from this hour on; none where no weather hours are stored."""
     since = now.replace(minute=0, second=0, microsecond=0)
     spray = order.kind == "spray"
     rows = blocks.hours(farm=order.farm, since=since, until=since + AHEAD)

@@ -1,4 +1,4 @@
-"""The fields that a mix check and a work order share: products with rates, spray, water, what was observed."""
+"""The fields of a mix and of what was observed, and how they are kept as JSON."""
 
 from __future__ import annotations
 

@@ -37,7 +37,7 @@ from orchard.inventory import queries as store
 from orchard.tasks import queries
 from orchard.tasks.api.actions import LeftoverInput, LotUsed
 from orchard.tasks.api.checks import RATES
-from orchard.tasks.api.fields import Kept, ObservedInput, as_said
+from orchard.tasks.api.fields import ObservedInput, as_said
 from orchard.tasks.api.schedule import safe
 from orchard.tasks.models import ApplicationRecord
 from orchard.tasks.services import records

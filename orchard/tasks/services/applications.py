@@ -329,7 +329,7 @@ def _limit_flags(report: Json | None) -> Iterator[Json]:
 def _silent_flags(said: Application, found: Mapping[Any, intervals.Interval]) -> Iterator[Json]:
     for line in said.lines:
         if found[line.product.key].re_entry is None and not found[line.product.key].adjuvant:
-            says = f"the label of {line.product.name} as entered states no re-entry interval: ask before anybody enters"
+            says = f"the label of {line.product.name} states no re-entry interval: ask first"
             yield {"code": "limit_passed", "says": says}
 
 

@@ -144,7 +144,7 @@ def _within(bbch: int, first: int | None, last: int | None) -> bool:
 def _leaf_drop(order: WorkOrder, wanted: Decimal, *, at: dt.datetime) -> Iterator[Fault]:
     seen = blocks.leaf_drop_on(block=order.block, at=at)
     if seen is None or seen.leaf_drop_percent is None:
-        detail = f"the plan wants {plain(wanted)} % of leaves down, and nobody said how many are: look and enter it"
+        detail = f"the plan wants {plain(wanted)} % of leaves down, and nobody counted: look and enter it"
         yield Fault("stage_unknown", detail)
     elif seen.leaf_drop_percent < wanted:
         yield Fault(

@@ -66,11 +66,11 @@ def finish(
     sprayed_by: Sequence[Worker] | None = None,
     note: str | None = None,
 ) -> WorkOrder:
-    """End the work; of a spray make the record. The caller holds the order's lock. The same id again does nothing.
+    """End the work; of a spray make the record. The same id again does nothing. The caller holds the lock.
 
     :param sprayed: what left the nozzles on the order's block; all that was mixed where absent
     :raises Unprocessable: `required`, `leftover_fate_required`, an end before the start
-    :raises Conflict: `state_conflict`, `possible_duplicate`, `loads_missing`, `mix_stop` for a leftover sprayed out
+    :raises Conflict: `state_conflict`, `possible_duplicate`, `loads_missing`, `mix_stop` (a leftover sprayed out)
     """
     if finished_before(order=order, id=id):
         return order

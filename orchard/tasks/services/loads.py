@@ -120,7 +120,7 @@ def _used(
         kept.append(
             {
                 "product": str(product.id),
-                "lots": [{"lot": str(l["lot"].id), "amount": l["amount"].as_json()} for l in lots],
+                "lots": [{"lot": str(lot["lot"].id), "amount": lot["amount"].as_json()} for lot in lots],
             }
         )
     if faults:
@@ -144,7 +144,7 @@ def _lot_faults(
 def _planned_lots(
     order: WorkOrder, product: Product, planned: Mapping[str, Any] | None, *, on: dt.date, pointer: str
 ) -> tuple[list[dict[str, Any]], list[Fault]]:
-    """Return the planned amount of a load, from the lots reserved for it and not yet used by earlier loads."""
+    """Return the planned amount of a load, from the lots that are reserved and not yet used."""
     amount = next(
         (
             amounts.read(one["exact"])
@@ -161,7 +161,7 @@ def _planned_lots(
 
 
 def _still_reserved(order: WorkOrder, product: Product, *, on: dt.date) -> list[tuple[Lot, Decimal]]:
-    """Return the lots reserved for an order, first to expire first, each with what no load has taken of it."""
+    """Return the lots reserved for an order, first to expire first, with what no load has taken."""
     rows = (
         Reservation.objects.for_farm(order.farm)
         .filter(work_order=order.id, product=product)

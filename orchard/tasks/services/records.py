@@ -242,7 +242,7 @@ def _take_for_the_rest(record: ApplicationRecord, *, by: Actor, now: dt.datetime
 
 
 def _used_now(record: ApplicationRecord, before: Application, told: Application) -> list[stock.Used]:
-    """Return what the store is to have given by the corrected record: what it gave, and the difference of the two.
+    """Return what the store is to have given in the end: what it gave, and the difference of the two.
 
     What was mixed and not sprayed stays used: a correction of what went on the block does not bring it back.
     """

@@ -6,11 +6,12 @@ import datetime as dt
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from mixing.quantities import Quantity, parse_quantity
+from mixing.quantities import parse_quantity
 from orchard.api.refusals import Conflict, Fault, Unprocessable
 from orchard.blocks import queries as blocks
 from orchard.blocks import services as block_services
 from orchard.farms.actors import Actor
+from orchard.tasks import amounts
 from orchard.tasks.models import WorkOrder
 from orchard.tasks.services import checking, demands, moves
 
@@ -128,12 +129,8 @@ def _against_farm(order: WorkOrder, observed: Mapping[str, Any]) -> Iterator[Fau
         bound, value = parse_quantity(limit), parse_quantity(observed[measured])
         passed = value.in_base() > bound.in_base() if above else value.in_base() < bound.in_base()
         if passed:
-            says = f"{measured} is {_words(value)}; the farm's own limit is {_words(bound)}"
+            says = f"{measured} is {amounts.words(value)}; the farm's own limit is {amounts.words(bound)}"
             yield Fault("mix_stop", says, f"/observed/{measured}", finding=_finding(id, says))
-
-
-def _words(quantity: Quantity) -> str:
-    return f"{quantity.value.normalize():f} {quantity.unit}"
 
 
 def _finding(id: str, says: str) -> dict[str, Any]:
