@@ -53,15 +53,15 @@ def _at_rate(rule: Rule, product: Product, request: MixRequest) -> bool:
     when = rule.when
     if when.percent_above is not None:
         percent = _percent(product.rate)
-        return percent is None or percent > when.percent_above
+        return percent is None or amounts.exceeds(percent, when.percent_above)
     if when.copper_above is None and when.copper_up_to is None:
         return True
     copper = amounts.substance_of(product, "copper", request.spray)
     if isinstance(copper, Unknown):
         return when.copper_up_to is None
-    if when.copper_up_to is not None and copper > when.copper_up_to:
+    if when.copper_up_to is not None and amounts.exceeds(copper, when.copper_up_to):
         return False
-    return when.copper_above is None or copper > when.copper_above
+    return when.copper_above is None or amounts.exceeds(copper, when.copper_above)
 
 
 def _percent(rate: Quantity) -> Decimal | None:
