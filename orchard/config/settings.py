@@ -210,5 +210,10 @@ LOGGING = {
     "formatters": {"line": {"format": "{asctime} {levelname} {name} {message}", "style": "{"}},
     "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "line"}},
     "root": {"handlers": ["stderr"], "level": os.environ.get("LOG_LEVEL", "WARNING")},
-    "loggers": {"django": {"handlers": ["stderr"], "level": "WARNING", "propagate": False}},
+    "loggers": {
+        "django": {"handlers": ["stderr"], "level": "WARNING", "propagate": False},
+        # A refusal is an answer, not an accident: it stands in the audit.
+        "django.request": {"handlers": ["stderr"], "level": "ERROR", "propagate": False},
+        "kombu.connection": {"handlers": ["stderr"], "level": "ERROR", "propagate": False},
+    },
 }
