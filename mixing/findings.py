@@ -84,6 +84,7 @@ def settle(findings: Iterable[Finding], *, order: tuple[str, ...]) -> tuple[Find
     :param order: ids of the products in the order of the request
     """
     place = {name: rank for rank, name in enumerate(order)}
+    last = len(place)
     kept: dict[tuple[str, frozenset[str]], Finding] = {}
     for finding in findings:
         key = (finding.id, frozenset(finding.products))
@@ -91,7 +92,10 @@ def settle(findings: Iterable[Finding], *, order: tuple[str, ...]) -> tuple[Find
             kept[key] = finding
 
     def rank(finding: Finding) -> tuple[int, str, list[int]]:
-        return finding.severity, finding.id, sorted(place.get(name, len(place)) for name in finding.products)
+        places = [place.get(name, last) for name in finding.products]
+        if len(places) > 1:
+            places.sort()
+        return finding.severity, finding.id, places
 
     return tuple(sorted(kept.values(), key=rank))
 

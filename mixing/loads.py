@@ -137,7 +137,7 @@ def _water(spray: Quantity, amounts: Sequence[Decimal | None], doses: Sequence[D
 
 def percent(error: Decimal | None) -> str | None:
     """Return an error in percent with one decimal, `0.0` never below zero."""
-    if error is None:
-        return None
+    if not error:
+        return None if error is None else "0.0"
     shown = (error * HUNDRED).quantize(TENTH)
     return str(shown if shown else abs(shown))

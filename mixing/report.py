@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from functools import lru_cache
 from typing import Any
 
 from mixing import catalogue
@@ -56,13 +57,20 @@ def _finding(one: Finding, labels: dict[str, Any], rulebook: Rulebook, language:
 
 def _source_of(one: Finding, labels: dict[str, Any], rulebook: Rulebook) -> Json | None:
     """Return the publication, or the label that a finding rests on; practice and silence have none."""
-    published = rulebook.source_of(one)
-    if published is not None:
-        return source(published, rulebook.rule(one.id).locator)
+    if one.source_key:
+        cited = _cited(rulebook, one.source_key, one.id)
+        return None if cited is None else dict(cited)
     if one.basis is not Basis.LABEL or not one.products:
         return None
     label = labels[one.products[0]]
     return _label_source(label.name, label.registration)
+
+
+@lru_cache(maxsize=4096)
+def _cited(rulebook: Rulebook, key: str, rule_id: str) -> Json | None:
+    """Return the source of a row with its place in it; a copy of it goes into each report."""
+    published = rulebook.sources.get(key)
+    return None if published is None else source(published, rulebook.rule(rule_id).locator)
 
 
 def source(published: Source, locator: str | None = None) -> Json:

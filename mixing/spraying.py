@@ -68,4 +68,4 @@ PLACES = Decimal("1e-15")
 
 def rounded(value: Decimal) -> Decimal:
     """Return a value as the report gives it: 15 places after the point."""
-    return value.quantize(PLACES, context=quantities.EXACT)
+    return value.quantize(PLACES, None, quantities.EXACT)

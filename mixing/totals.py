@@ -46,8 +46,8 @@ def totals(request: MixRequest, doses: Sequence[Dose]) -> tuple[Total, ...]:
 
 
 def _total(request: MixRequest, dose: Dose) -> Total:
-    metal = tuple(_metals(dose))
-    unknown = dose.job is not None and any(one.amount is None for one in metal)
+    metal = _metals(dose)
+    unknown = bool(metal) and dose.job is not None and any(one.amount is None for one in metal)
     missing = (_mass_needs(dose),) if unknown else ()
     if dose.job is None:
         return Total(dose.product.id, None, None, None, metal, missing)
@@ -66,15 +66,19 @@ def _per_area(request: MixRequest, job: Decimal, unit: str) -> Quantity | None:
     return None if area is None else Quantity(spraying.rounded(job / area.value), f"{unit}/{area.unit}")
 
 
-def _metals(dose: Dose) -> Iterator[MetalTotal]:
-    """Yield each element once: the label's own figure, else the formula's, added up over the ingredients."""
+def _metals(dose: Dose) -> tuple[MetalTotal, ...]:
+    """Return each element once: the label's own figure, else the formula's, added up over the ingredients."""
     found: dict[tuple[str, str], Decimal | None] = {}
     for ingredient in dose.product.label.active_ingredients or ():
+        if ingredient.metal is None and not _shares(ingredient.name, METALS):
+            continue
         for of, given_by, grams in _of_ingredient(dose, ingredient):
             before = found.get((of, given_by), Decimal(0))
             found[of, given_by] = None if grams is None or before is None else before + grams
-    for (of, given_by), grams in found.items():
-        yield MetalTotal(of, None if grams is None else Quantity(grams.quantize(TENTH), "g"), given_by)
+    return tuple(
+        MetalTotal(of, None if grams is None else Quantity(grams.quantize(TENTH), "g"), given_by)
+        for (of, given_by), grams in found.items()
+    )
 
 
 def _of_ingredient(dose: Dose, ingredient: Ingredient) -> Iterator[tuple[str, str, Decimal | None]]:

@@ -70,10 +70,14 @@ def render_row(id: str, parameters: Mapping[str, str], language: str) -> tuple[s
     :raises UnknownText, KeyError: as `render`
     """
     said = _in_language(parameters, language)
-    return tuple(
-        None if text is None else text[0].format_map(said) if text[1] else text[0]
-        for text in _row(id, language)
-    )
+    says, why, do = _row(id, language)
+    return _filled(says, said), _filled(why, said), _filled(do, said)
+
+
+def _filled(text: tuple[str, frozenset[str]] | None, said: Mapping[str, str]) -> str | None:
+    if text is None:
+        return None
+    return text[0].format_map(said) if text[1] else text[0]
 
 
 def has(id: str, language: str = "en") -> bool:
