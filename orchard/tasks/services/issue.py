@@ -54,8 +54,9 @@ def _needs(order: WorkOrder) -> list[stock.Need]:
 
 def _reserve(order: WorkOrder, *, by: Actor, now: dt.datetime) -> list[Fault]:
     """Reserve the totals, first to expire first; return what is short instead where anything is."""
+    day = demands.day_of(order, at=demands.moment_of(order, now=now))
     try:
-        stock.reserve(farm=order.farm, work_order=order.id, needs=_needs(order), by=by, now=now)
+        stock.reserve(farm=order.farm, work_order=order.id, needs=_needs(order), by=by, now=now, on=day)
     except (stock.StockShort, Unprocessable) as short:
         return list(short.faults)
     return []

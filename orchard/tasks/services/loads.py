@@ -242,8 +242,6 @@ def deduct_load(*, load: Load, by: Actor, now: dt.datetime) -> Load:
         stock="posted" if missing is None else "short",
         missing=None if missing is None else missing.as_json(),
     )
-    if missing is not None:
-        journal.later("stock.short", farm=load.farm, subject=load.id, by=by, now=now)
     return load
 
 
