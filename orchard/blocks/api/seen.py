@@ -1,0 +1,195 @@
+"""The addresses of what was seen in a block, and of what is expected there."""
+
+from __future__ import annotations
+
+import datetime as dt
+from decimal import Decimal
+from typing import Any
+
+from django.db.models import QuerySet
+from django.urls import path
+from drf_spectacular.utils import extend_schema_field
+from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from mixing.quantities import EXACT, plain
+from orchard.api.fields import (
+    Day,
+    DecimalText,
+    Id,
+    Input,
+    ListQuery,
+    Moment,
+    Reference,
+    Shown,
+    Text,
+    Whole,
+    Word,
+    between,
+    wrong,
+)
+from orchard.api.refusals import Fault, NotThere
+from orchard.blocks import queries, services
+from orchard.blocks.models import Block, ScoutingCount, StageObservation
+from orchard.crews import queries as crews
+from orchard.farms.endpoint import Endpoint, Making, Single
+
+
+class BelowBlock(Endpoint):
+    """What stands below one block of the farm."""
+
+    block: Block
+
+    def find(self, **kwargs: Any) -> None:
+        found = queries.blocks(farm=self.farm).filter(id=kwargs["block"]).first()
+        if found is None:
+            raise NotThere(Fault("not_found", "there is no such block on this farm"))
+        self.block = found
+        super().find(**kwargs)
+
+
+class StageShown(Shown):
+    block = Id()
+    bbch = serializers.IntegerField(help_text="BBCH code, 0 to 99")
+    observed_on = serializers.DateField()
+    leaf_drop_percent = DecimalText(allow_null=True)
+    cultivar = serializers.CharField(allow_null=True)
+    observer = Id(allow_null=True, help_text="worker")
+    note = serializers.CharField(allow_null=True)
+
+
+class StageInput(Input):
+    id = Id(made_here=True, required=False)
+    bbch = Whole(min_value=0, max_value=99)
+    observed_on = Day()
+    leaf_drop_percent = DecimalText(least="0", most="100", required=False, allow_null=True)
+    cultivar = Text(max_length=100, required=False, allow_null=True)
+    observer = Reference(crews.workers, required=False, allow_null=True)
+    note = Text(required=False, allow_null=True)
+
+    def validate_observed_on(self, value: dt.date) -> dt.date:
+        if value > self.context["now"].astimezone(self.context["zone"]).date():
+            raise wrong("this lies in the future: say when it was seen", "time_in_future")
+        return value
+
+
+class Stages(BelowBlock, Making):
+    """What stages were seen in the block. A wrong one is answered by a new one."""
+
+    resource = "stage_observation"
+    shown = StageShown
+    asked = StageInput
+
+    def rows(self, **filters: Any) -> QuerySet[StageObservation]:
+        return queries.stages(block=self.block).filter(**filters)
+
+    def create(self, **values: Any) -> StageObservation:
+        return services.add_stage(block=self.block, by=self.by, now=self.now, **values)
+
+
+class Stage(BelowBlock, Single):
+    """One observation."""
+
+    resource = "stage_observation"
+    shown = StageShown
+
+    def rows(self) -> QuerySet[StageObservation]:
+        return queries.stages(block=self.block)
+
+
+class ScoutingShown(Shown):
+    block = Id()
+    target = serializers.CharField()
+    method = serializers.CharField()
+    sample_size = serializers.IntegerField()
+    count = serializers.IntegerField()
+    per_sample = serializers.SerializerMethodField(help_text="count over sample size, decimal")
+    observed_at = Moment()
+    cultivar = serializers.CharField(allow_null=True)
+    observer = Id(allow_null=True)
+    note = serializers.CharField(allow_null=True)
+
+    @extend_schema_field(DecimalText())
+    def get_per_sample(self, row: ScoutingCount) -> str:
+        return plain(EXACT.divide(Decimal(row.count), Decimal(row.sample_size)), 6)
+
+
+class ScoutingInput(Input):
+    id = Id(made_here=True, required=False)
+    target = Text(max_length=100)
+    method = Word(["visual", "trap", "shoot_strikes", "beat_tray"])
+    sample_size = Whole(min_value=1)
+    count = Whole(min_value=0)
+    observed_at = Moment(past=True)
+    cultivar = Text(max_length=100, required=False, allow_null=True)
+    observer = Reference(crews.workers, required=False, allow_null=True)
+    note = Text(required=False, allow_null=True)
+
+
+class ScoutingQuery(ListQuery):
+    target = Text(required=False)
+
+
+between(ScoutingQuery, Moment, since="observed_at__gte", until="observed_at__lte")
+
+
+class Scouting(BelowBlock, Making):
+    """What looks for pests and diseases found."""
+
+    resource = "scouting_count"
+    shown = ScoutingShown
+    asked = ScoutingInput
+    query = ScoutingQuery
+
+    def rows(self, **filters: Any) -> QuerySet[ScoutingCount]:
+        return queries.scouting(block=self.block).filter(**filters)
+
+    def create(self, **values: Any) -> ScoutingCount:
+        return services.add_scouting(block=self.block, by=self.by, now=self.now, **values)
+
+
+class ScoutingHere(BelowBlock, Single):
+    """One count."""
+
+    resource = "scouting_count"
+    shown = ScoutingShown
+
+    def rows(self) -> QuerySet[ScoutingCount]:
+        return queries.scouting(block=self.block)
+
+
+class ForecastLine(serializers.Serializer):
+    event = serializers.ChoiceField(choices=["budburst", "first_bloom", "full_bloom"])
+    bbch = serializers.IntegerField()
+    predicted = serializers.DateField()
+    low80 = serializers.DateField(help_text="one in ten is earlier")
+    high80 = serializers.DateField(help_text="one in ten is later")
+    issued_on = serializers.DateField()
+    model = serializers.CharField(help_text="how it was made, and from which places")
+
+
+class ForecastShown(serializers.Serializer):
+    items = ForecastLine(many=True)
+
+
+class Forecast(BelowBlock):
+    """When the block is expected to reach its stages. Empty where nothing has been worked out."""
+
+    resource = "forecast"
+    shown = ForecastShown
+
+    def get(self, request: Request, **kwargs: Any) -> Response:
+        """Read the latest forecast of each event."""
+        self.filters()
+        return Response(self.show({"items": queries.forecasts(block=self.block)}))
+
+
+_AT = "farms/<uuid:farm>/"
+urlpatterns = [
+    path(f"{_AT}blocks/<uuid:block>/stages", Stages.as_view()),
+    path(f"{_AT}blocks/<uuid:block>/stages/<uuid:id>", Stage.as_view()),
+    path(f"{_AT}blocks/<uuid:block>/scouting", Scouting.as_view()),
+    path(f"{_AT}blocks/<uuid:block>/scouting/<uuid:id>", ScoutingHere.as_view()),
+    path(f"{_AT}blocks/<uuid:block>/forecast", Forecast.as_view()),
+]

@@ -1,0 +1,11 @@
+"""The addresses of farms, members, tokens, the audit and the change feed."""
+
+from __future__ import annotations
+
+from orchard.farms.api import access, farms, journals
+
+urlpatterns = [
+    *farms.urlpatterns,
+    *access.urlpatterns,
+    *journals.urlpatterns,
+]

@@ -1,0 +1,171 @@
+"""The addresses of the audit and of the change feed."""
+
+from __future__ import annotations
+
+import base64
+import binascii
+import time
+from typing import Any
+
+from django.db import transaction
+from django.db.models import QuerySet
+from django.urls import path
+from drf_spectacular.utils import extend_schema_field
+from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from orchard.api.fields import (
+    Id,
+    ListQuery,
+    Moment,
+    Query,
+    Text,
+    Word,
+    between,
+)
+from orchard.api.refusals import Fault, Refusal
+from orchard.farms import queries
+from orchard.farms.endpoint import Collection, Endpoint
+from orchard.farms.models import AuditEntry, Change
+
+POLL = 0.25
+
+LONGEST_WAIT = 30
+
+
+class AuditShown(serializers.Serializer):
+    id = Id()
+    at = Moment()
+    by = serializers.SerializerMethodField()
+    action = serializers.CharField()
+    resource = serializers.CharField()
+    resource_id = Id(allow_null=True)
+    before = serializers.JSONField(allow_null=True, help_text="the changed fields before")
+    after = serializers.JSONField(allow_null=True, help_text="the changed fields after")
+    reason = serializers.CharField(allow_null=True)
+    outcome = serializers.ChoiceField(choices=["done", "refused"])
+    codes = serializers.ListField(child=serializers.CharField())
+    request_id = serializers.CharField(allow_null=True)
+
+    @extend_schema_field({"type": "object"})
+    def get_by(self, row: AuditEntry) -> dict[str, Any]:
+        by = {"kind": row.by_kind, "id": str(row.by_id) if row.by_id else None, "name": row.by_name}
+        return {**by, "role": row.by_role}
+
+
+class AuditQuery(Query):
+    limit = ListQuery().fields["limit"]
+    cursor = Text(required=False)
+    resource = Text(required=False)
+    resource_id = Id(required=False)
+    by = Id(required=False, help_text="id of the person or token")
+    outcome = Word(["done", "refused"], required=False)
+
+
+between(AuditQuery, Moment, since="since", until="until")
+
+
+class Audit(Collection):
+    """Who did what, before and after; refused actions too. Nothing in it can be changed."""
+
+    resource = "audit_entry"
+    shown = AuditShown
+    query = AuditQuery
+
+    def rows(self, **filters: Any) -> QuerySet[AuditEntry]:
+        return queries.audit(farm=self.farm, **filters)
+
+
+class ChangeShown(serializers.Serializer):
+    cursor = serializers.SerializerMethodField(help_text="keep the last; ask for what comes after it")
+    at = Moment()
+    resource = serializers.CharField()
+    id = Id(source="resource_id")
+    change = serializers.ChoiceField(choices=["created", "updated", "deleted", "voided"])
+    etag = serializers.CharField()
+    url = serializers.CharField(source="path")
+
+    @extend_schema_field(str)
+    def get_cursor(self, row: Change) -> str:
+        return cursor_of((row.transaction_number, row.seq))
+
+
+class ChangesShown(serializers.Serializer):
+    items = ChangeShown(many=True)
+    cursor = serializers.CharField(allow_null=True, help_text="the last, to keep")
+    next = serializers.CharField(allow_null=True)
+
+
+class ChangesQuery(Query):
+    after = Text(
+        required=False, help_text="cursor of the last change that you have; none: from the beginning"
+    )
+    limit = serializers.IntegerField(min_value=1, max_value=500, required=False)
+    wait = serializers.IntegerField(
+        min_value=0, max_value=3600, required=False, help_text="seconds to wait for a change, 30 at most"
+    )
+
+
+def cursor_of(place: tuple[int, int]) -> str:
+    """Return the text that stands for a place in the feed."""
+    return base64.urlsafe_b64encode(f"{place[0]}.{place[1]}".encode()).decode().rstrip("=")
+
+
+def place_of(cursor: str) -> tuple[int, int]:
+    """Return the place that a cursor stands for.
+
+    :raises Refusal: 400 `cursor_invalid`
+    """
+    try:
+        text = base64.b64decode(cursor + "=" * (-len(cursor) % 4), altchars=b"-_", validate=True).decode(
+            "ascii"
+        )
+        transaction_number, seq = text.split(".")
+        place = int(transaction_number), int(seq)
+    except (ValueError, binascii.Error):
+        place = (-1, -1)
+    if not all(0 <= number < 2**63 for number in place):
+        raise Refusal(Fault("cursor_invalid", "this cursor is not one of ours", "/after"))
+    return place
+
+
+class Changes(Endpoint):
+    """Every change in commit order, with no gaps and no repeats for a reader who keeps its cursor."""
+
+    resource = "change"
+    shown = ChangesShown
+    query = ChangesQuery
+
+    def get(self, request: Request, **kwargs: Any) -> Response:
+        """Read on from a cursor."""
+        asked = self.filters()
+        limit, after = asked.get("limit", 100), asked.get("after")
+        found = self.read(
+            place_of(after) if after else None, limit + 1, min(asked.get("wait", 0), LONGEST_WAIT)
+        )
+        more, found = len(found) > limit, found[:limit]
+        cursor = cursor_of((found[-1].transaction_number, found[-1].seq)) if found else after
+        query = request.query_params.copy()
+        if cursor:
+            query["after"] = cursor
+        address = request.build_absolute_uri(f"{request.path}?{query.urlencode()}") if more else None
+        items = ChangeShown(found, many=True, context=self.context()).data
+        return Response({"items": items, "cursor": cursor, "next": address})
+
+    def read(self, after: tuple[int, int] | None, limit: int, wait: float) -> list[Change]:
+        """Return what comes after, waiting for it where nothing is there yet."""
+        end = time.monotonic() + wait
+        while True:
+            with transaction.atomic():
+                found = queries.changes(farm=self.farm, after=after, limit=limit)
+            if found or time.monotonic() >= end:
+                return found
+            time.sleep(POLL)
+
+
+_AT = "farms/<uuid:farm>/"
+urlpatterns = [
+    path(f"{_AT}audit", Audit.as_view()),
+    path(f"{_AT}changes", Changes.as_view()),
+]
