@@ -8,7 +8,8 @@ volume is meant for the dilute volume, except for adjuvants, whose rate is of th
 from __future__ import annotations
 
 from dataclasses import dataclass
-from decimal import Decimal
+from decimal import Decimal, localcontext
+from functools import lru_cache
 
 from mixing import quantities, spraying, uses
 from mixing.findings import Missing
@@ -63,21 +64,48 @@ def doses(request: MixRequest) -> tuple[Dose, ...]:
 
 def _dose(product: Product, request: MixRequest) -> Dose:
     label = product.label
-    unit = amount_unit(product, request)
-    ml, grams = _factors(unit, label)
+    turning = _turning(label, amount_unit(product, request))
     amount, missing = _job_amount(product.rate, label, request)
-    needed = _turning_needs(product, ml, grams)
-    one = quantities.unit(unit)
+    gaps = [missing, turning.needs] if missing or turning.needs else ()
     return Dose(
         product=product,
+        unit=turning.unit,
+        job=None if amount is None else amount / turning.above,
+        limit=_limit(product, request, turning.ml, turning.grams),
+        ml=turning.ml,
+        grams=turning.grams,
+        base_unit=turning.base_unit,
+        liquid=turning.liquid,
+        missing=tuple(_gap(path, product) for path in gaps if path),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Turning:
+    """What a unit of amount is for a product: itself in the base of its dimension, in mL and in g."""
+
+    unit: str
+    above: Decimal
+    ml: Decimal | None
+    grams: Decimal | None
+    base_unit: str
+    liquid: bool
+    needs: str | None
+
+
+@lru_cache(maxsize=4096)
+def _turning(label: Label, unit: str) -> _Turning:
+    with localcontext(quantities.EXACT):
+        ml, grams = _factors(unit, label)
+    one = quantities.unit(unit)
+    return _Turning(
         unit=unit,
-        job=None if amount is None else amount / one.above,
-        limit=_limit(product, request, ml, grams, one.dimension),
+        above=one.above,
         ml=ml,
         grams=grams,
         base_unit=_base_unit(label, ml, grams),
         liquid=_is_liquid(label, one.dimension),
-        missing=(*((_gap(missing, product),) if missing else ()), *needed),
+        needs=_turning_needs(label, ml, grams),
     )
 
 
@@ -183,17 +211,17 @@ def _is_liquid(label: Label, dimension: str) -> bool:
     return label.bulk_density is None and (dimension == "volume" or label.density is not None)
 
 
-def _turning_needs(product: Product, ml: Decimal | None, grams: Decimal | None) -> tuple[Missing, ...]:
+def _turning_needs(label: Label, ml: Decimal | None, grams: Decimal | None) -> str | None:
     """A dry product dosed by volume, or a liquid by mass, needs its density."""
-    if product.label.is_dry and grams is None:
-        return (Missing(f"label.bulk_density:{product.id}"),)
-    if product.label.is_dry is False and ml is None:
-        return (Missing(f"label.density:{product.id}"),)
-    return ()
+    if label.is_dry and grams is None:
+        return "label.bulk_density"
+    if label.is_dry is False and ml is None:
+        return "label.density"
+    return None
 
 
 def _limit(
-    product: Product, request: MixRequest, ml: Decimal | None, grams: Decimal | None, dimension: str
+    product: Product, request: MixRequest, ml: Decimal | None, grams: Decimal | None
 ) -> Decimal | None:
     """Return the most that the label's maxima allow for the whole job, in the unit of the dose."""
     limits = []

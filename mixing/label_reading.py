@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import marshal
 from decimal import Decimal
+from functools import lru_cache
 
 from mixing import reading
-from mixing.faults import Place
+from mixing.faults import TOP, Place
 from mixing.formulations import FORMULATIONS
 from mixing.labels import (
-    Buffer,
     Ingredient,
     Label,
     LabelMixing,
@@ -16,12 +17,10 @@ from mixing.labels import (
     Metal,
     ModeOfAction,
     PartnerInterval,
-    Use,
-    YearlyLimit,
 )
 from mixing.quantities import Quantity
 from mixing.reading import Reader
-from mixing.stages import FIRST, LAST, Window
+from mixing.use_reading import NONE, read_range, read_uses
 
 ADJUVANTS = frozenset(
     (
@@ -40,31 +39,38 @@ DIRECTIONS = frozenset(("before", "after", "either"))
 
 
 LABEL_FIELDS = frozenset(Label.__slots__) - {"__weakref__"}
-USE_FIELDS = frozenset(
-    (
-        "crops",
-        "targets",
-        "rate",
-        "stages",
-        "re_entry",
-        "pre_harvest",
-        "interval",
-        "maximum_applications",
-        "maximum_per_year",
-        "wind",
-        "rain_free",
-        "temperature",
-        "buffer",
-    )
-)
 MIXING_FIELDS = frozenset(("do_not_mix_with", "may_mix_with", "intervals", "water_ph", "order", "adjuvants"))
-RANGE_FIELDS = frozenset(("minimum", "maximum"))
 PH_LOW, PH_HIGH = Decimal(0), Decimal(14)
-NONE: dict[str, object] = {}
 
 
 def read_label(raw: object, at: Place, read: Reader) -> Label | None:
-    """Return the label that a JSON object gives; None where it cannot be read, with the faults noted."""
+    """Return the label that a JSON object gives; None where it cannot be read, with the faults noted.
+
+    The same content gives the same label: a farm has few of them, and history repeats them.
+    """
+    if type(raw) is dict:
+        try:
+            return _sound_label(marshal.dumps(raw, 2))
+        except ValueError:  # faulty, or nothing that JSON can hold: find out what
+            pass
+    return _read_label(raw, at, read)
+
+
+@lru_cache(maxsize=1024)
+def _sound_label(content: bytes) -> Label:
+    """Return the label of some content, read once.
+
+    :param content: the JSON object as `marshal` writes it without references: equal only where all types are
+    :raises ValueError: where it has a fault
+    """
+    read = Reader()
+    label = _read_label(marshal.loads(content), TOP, read)
+    if label is None or read.faults:
+        raise ValueError
+    return label
+
+
+def _read_label(raw: object, at: Place, read: Reader) -> Label | None:
     label = read.fields(raw, at, LABEL_FIELDS, what="a label")
     if label is None:
         return None
@@ -90,7 +96,7 @@ def read_label(raw: object, at: Place, read: Reader) -> Label | None:
         hazards=read.texts(get("hazards"), (at, "hazards")),
         restricted_use=read.flag(get("restricted_use"), (at, "restricted_use")),
         protection=_protection(get("protection"), (at, "protection"), read),
-        uses=_uses(get("uses"), (at, "uses"), read),
+        uses=read_uses(get("uses"), (at, "uses"), read),
         mixing=_mixing(get("mixing"), (at, "mixing"), read),
         organic_listed=read.flag(get("organic_listed"), (at, "organic_listed")),
     )
@@ -158,97 +164,13 @@ def _protection(raw: object, at: Place, read: Reader) -> LabelProtection | None:
     )
 
 
-def _uses(raw: object, at: Place, read: Reader) -> tuple[Use, ...] | None:
-    return None if raw is None else read.many(raw, at, lambda one, here: _use(one, here, read))
-
-
-def _use(raw: object, at: Place, read: Reader) -> Use | None:
-    given = read.fields(raw, at, USE_FIELDS, what="a use")
-    if given is None:
-        return None
-    get = given.get
-    read.required(get("crops"), (at, "crops"), "a use names its crops")
-    rate = _range(get("rate"), (at, "rate"), read)
-    wind = _range(get("wind"), (at, "wind"), read)
-    temperature = _range(get("temperature"), (at, "temperature"), read)
-    use = Use(
-        crops=read.texts(get("crops"), (at, "crops")),
-        targets=read.texts(get("targets"), (at, "targets")),
-        minimum=read.rate(rate.get("minimum"), ((at, "rate"), "minimum")),
-        maximum=read.rate(rate.get("maximum"), ((at, "rate"), "maximum")),
-        stages=read.many(get("stages"), (at, "stages"), lambda one, here: _window(one, here, read)),
-        re_entry=read.time(get("re_entry"), (at, "re_entry")),
-        pre_harvest=read.time(get("pre_harvest"), (at, "pre_harvest")),
-        interval=read.time(get("interval"), (at, "interval")),
-        maximum_applications=read.integer(
-            get("maximum_applications"), (at, "maximum_applications"), low=1, high=1000
-        ),
-        maximum_per_year=read.many(
-            get("maximum_per_year"), (at, "maximum_per_year"), lambda one, here: _yearly(one, here, read)
-        ),
-        wind_maximum=read.quantity(wind.get("maximum"), ((at, "wind"), "maximum"), reading.SPEED, zero=True),
-        wind_minimum=read.quantity(wind.get("minimum"), ((at, "wind"), "minimum"), reading.SPEED, zero=True),
-        rain_free=read.time(get("rain_free"), (at, "rain_free")),
-        temperature_minimum=read.temperature(temperature.get("minimum"), ((at, "temperature"), "minimum")),
-        temperature_maximum=read.temperature(temperature.get("maximum"), ((at, "temperature"), "maximum")),
-        buffer=_buffer(get("buffer"), (at, "buffer"), read),
-    )
-    _ends_in_order(use.minimum, use.maximum, (at, "rate"), read)
-    _ends_in_order(use.wind_minimum, use.wind_maximum, (at, "wind"), read)
-    _ends_in_order(use.temperature_minimum, use.temperature_maximum, (at, "temperature"), read)
-    return use
-
-
-def _range(raw: object, at: Place, read: Reader) -> dict[str, object]:
-    return NONE if raw is None else read.fields(raw, at, RANGE_FIELDS, what="a range") or NONE
-
-
-def _ends_in_order(low: Quantity | None, high: Quantity | None, at: Place, read: Reader) -> None:
-    if low is None or high is None or low.dimension != high.dimension:
-        return
-    if low.in_base() > high.in_base():
-        read.faults.add((at, "minimum"), "out_of_range", "the minimum is above the maximum")
-
-
-def _window(raw: object, at: Place, read: Reader) -> Window | None:
-    given = read.fields(raw, at, frozenset(("from", "to")), what="a stage window")
-    if given is None:
-        return None
-    for field in ("from", "to"):
-        read.required(given.get(field), (at, field), "a stage window has both ends, from and to")
-    start = read.integer(given.get("from"), (at, "from"), low=FIRST, high=LAST)
-    end = read.integer(given.get("to"), (at, "to"), low=FIRST, high=LAST)
-    return None if start is None or end is None else Window(start, end)
-
-
-def _yearly(raw: object, at: Place, read: Reader) -> YearlyLimit | None:
-    given = read.fields(raw, at, frozenset(("of", "amount")), what="a yearly limit")
-    if given is None:
-        return None
-    for field in ("of", "amount"):
-        read.required(given.get(field), (at, field), "a yearly limit has `of` and `amount`")
-    of = read.text(given.get("of"), (at, "of"))
-    amount = read.quantity(given.get("amount"), (at, "amount"), reading.AMOUNT_PER_AREA)
-    return YearlyLimit(of, amount) if of and amount else None
-
-
-def _buffer(raw: object, at: Place, read: Reader) -> Buffer | None:
-    if raw is None:
-        return None
-    given = read.fields(raw, at, frozenset(("width", "from")), what="a buffer")
-    if given is None:
-        return None
-    width = read.quantity(given.get("width"), (at, "width"), reading.LENGTH, zero=True)
-    return Buffer(width=width, beside=read.text(given.get("from"), (at, "from")))
-
-
 def _mixing(raw: object, at: Place, read: Reader) -> LabelMixing | None:
     if raw is None:
         return None
     given = read.fields(raw, at, MIXING_FIELDS, what="mixing")
     if given is None:
         return None
-    ph = _range(given.get("water_ph"), (at, "water_ph"), read)
+    ph = read_range(given.get("water_ph"), (at, "water_ph"), read)
     order, here = given.get("order"), (at, "order")
     order = NONE if order is None else read.fields(order, here, ORDER_FIELDS, what="an order") or NONE
     kinds, there = given.get("adjuvants"), (at, "adjuvants")
