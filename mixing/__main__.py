@@ -1,6 +1,6 @@
 """The engine as a command: JSON in, JSON out.
 
-    python -m mixing check FILE          exit 0 for ok or caution, 1 for stop, 2 where it cannot be read
+    python -m mixing check FILE [--text] exit 0 for ok or caution, 1 for stop, 2 where it cannot be read
     python -m mixing calculate NAME FILE exit 0 or 2
     python -m mixing rules [--json]      the rule tables, one row a line
     python -m mixing explain RULE-ID     what one row says, why, and who says so
@@ -21,6 +21,7 @@ from mixing import catalogue, check_mix, rulebook
 from mixing.calculations import CalculationError, calculate
 from mixing.faults import MixRequestError, near
 from mixing.reading_json import read_json
+from mixing.readout import readout
 from mixing.rulebook import Rule
 
 OK, STOP, UNREADABLE = 0, 1, 2
@@ -56,6 +57,7 @@ def _parser() -> Parser:
     commands = parser.add_subparsers(required=True, parser_class=Parser, metavar="COMMAND")
     checking = commands.add_parser("check", help="check a tank mix")
     checking.add_argument("file", metavar="FILE", help="the request as JSON; - for standard input")
+    checking.add_argument("--text", action="store_true", help="the report as text for a person, not as JSON")
     checking.set_defaults(run=_check)
     calculating = commands.add_parser("calculate", help="one named calculation")
     calculating.add_argument("name", metavar="NAME")
@@ -74,7 +76,10 @@ def _parser() -> Parser:
 
 def _check(said: argparse.Namespace) -> int:
     report = check_mix(read_json(_read(said.file)), language=said.language)
-    _write(report)
+    if said.text:
+        _say(readout(report, language=said.language))
+    else:
+        _write(report)
     return STOP if report["verdict"] == "stop" else OK
 
 
