@@ -12,7 +12,7 @@ from typing import Any
 from mixing import uses
 from mixing.faults import TOP
 from mixing.label_reading import read_label
-from mixing.labels import Label, Use
+from mixing.labels import Label
 from mixing.quantities import Quantity, parse_quantity
 from mixing.reading import Reader
 from mixing.request import MixRequest, Sprayer, SprayerKind, Stage
@@ -35,23 +35,22 @@ def of_label(
 ) -> Interval:
     """Return the intervals of a label: of the rows that apply, the longest.
 
-    Where no row speaks of the crop the longest of all rows holds: what was sprayed where it should not
-    have been does not let people in any sooner.
+    Where none of those says one, the longest of any row holds: what was sprayed at a stage or on a crop
+    where it should not have been does not let people in any sooner.
     """
     label = read_label(dict(raw), TOP, Reader())
     if label is None:
         return Interval(None, None, False)
-    rows = uses.applying(label, _asking(crop, targets, bbch)).rows or label.uses or ()
-    return Interval(_longest(rows, "re_entry"), _longest(rows, "pre_harvest"), _is_adjuvant(label))
+    found = [_longest(label, name, _asking(crop, targets, bbch)) for name in ("re_entry", "pre_harvest")]
+    return Interval(*found, adjuvant=label.adjuvant is not None)
 
 
-def _is_adjuvant(label: Label) -> bool:
-    return label.adjuvant is not None
-
-
-def _longest(rows: Sequence[Use], name: str) -> Quantity | None:
-    given = [getattr(row, name) for row in rows if getattr(row, name) is not None]
-    return max(given, key=Quantity.in_base, default=None)
+def _longest(label: Label, name: str, asking: MixRequest) -> Quantity | None:
+    for rows in (uses.applying(label, asking).rows, label.uses or ()):
+        given = [getattr(row, name) for row in rows if getattr(row, name) is not None]
+        if given:
+            return max(given, key=Quantity.in_base)
+    return None
 
 
 def _asking(crop: str, targets: Sequence[str], bbch: int | None) -> MixRequest:

@@ -70,7 +70,7 @@ def finish(
 
     :param sprayed: what left the nozzles on the order's block; all that was mixed where absent
     :raises Unprocessable: `required`, `leftover_fate_required`, an end before the start
-    :raises Conflict: `state_conflict`, `possible_duplicate`, `loads_missing`, `mix_stop` (a leftover sprayed out)
+    :raises Conflict: `state_conflict`, `possible_duplicate`, `loads_missing`, `mix_stop` (a leftover)
     """
     if finished_before(order=order, id=id):
         return order
