@@ -10,15 +10,17 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_DOWN, Decimal
 
+from mixing import doses as dosage
 from mixing import spraying
 from mixing.doses import Dose
 from mixing.findings import Basis, Finding, Missing, Severity
 from mixing.measuring import SLACK
 from mixing.quantities import EXACT, Quantity, plain
-from mixing.request import MixRequest, SprayerKind
+from mixing.request import MixRequest, Spray, SprayerKind
 
 FIVE_PERCENT = Decimal("0.05")
 ONE = Decimal(1)
+ANY_VOLUME = Quantity(ONE, "gal")
 Amounts = tuple[tuple[str, Quantity | None], ...]
 
 
@@ -56,12 +58,21 @@ def dial(
     wanted = ("dial_max", "dial_step", "jar") if kind is SprayerKind.HOSE_END_DIAL else ("ratio", "jar")
     missing = tuple(Missing(f"sprayer.{name}") for name in wanted if getattr(request.sprayer, name) is None)
     if total is None:
-        return None, unfit, missing
+        return _without_job(request), unfit, missing
     if kind is SprayerKind.HOSE_END_DIAL:
         found, findings = _set_dial(request, doses, total)
     else:
         found, findings = _set_ratio(request, doses, total)
     return found, (*unfit, *findings), missing
+
+
+def _without_job(request: MixRequest) -> Dial:
+    """Return what can be said without the spray of the job: the setting, and one full jar."""
+    notional = replace(request, spray=Spray(total=ANY_VOLUME))
+    total, doses = ANY_VOLUME.in_base(), dosage.doses(notional)
+    setting = _set_dial if request.sprayer.kind is SprayerKind.HOSE_END_DIAL else _set_ratio
+    found, _ = setting(notional, doses, total)
+    return replace(found, premix=tuple((dose.product.id, None) for dose in doses), water=None, jars=None)
 
 
 def _unfit(doses: Sequence[Dose]) -> list[Finding]:
@@ -119,11 +130,10 @@ def _highest(doses: Sequence[Dose], taken: Decimal, total: Decimal) -> Decimal |
 def _mark(wanted: Decimal, step: Decimal, end: Quantity | None, highest: Decimal | None) -> Decimal | None:
     """Return the nearest mark that passes no maximum, else the mark below; None where there is no mark."""
     marks = (wanted / step).quantize(SLACK, context=EXACT)
-    number = marks.to_integral_value(ROUND_HALF_DOWN)
+    number = max(marks.to_integral_value(ROUND_HALF_DOWN), ONE)
     if highest is not None and number * step > highest + SLACK:
-        number = marks.to_integral_value(ROUND_FLOOR)
-    if highest is None or highest + SLACK >= step:
-        number = max(number, ONE)
+        allowed = (highest / step + SLACK).to_integral_value(ROUND_FLOOR)
+        number = allowed if allowed > 0 else marks.to_integral_value(ROUND_FLOOR)
     if end is not None:
         number = min(number, (end.in_base() / step).quantize(SLACK).to_integral_value(ROUND_FLOOR))
     return number * step if number > 0 else None

@@ -65,14 +65,14 @@ class Water:
 class Spray:
     """How much is to be sprayed, in one of four ways; `area` may stand beside each."""
 
-    total: Quantity | None
-    area: Quantity | None
-    volume_per_area: Quantity | None
-    dilute_volume_per_area: Quantity | None
-    trees: int | None
-    volume_per_tree: Quantity | None
-    row_length: Quantity | None
-    volume_per_length: Quantity | None
+    total: Quantity | None = None
+    area: Quantity | None = None
+    volume_per_area: Quantity | None = None
+    dilute_volume_per_area: Quantity | None = None
+    trees: int | None = None
+    volume_per_tree: Quantity | None = None
+    row_length: Quantity | None = None
+    volume_per_length: Quantity | None = None
 
 
 @dataclass(frozen=True, slots=True)

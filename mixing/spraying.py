@@ -54,8 +54,8 @@ def in_us_units(request: MixRequest) -> bool:
     """Say whether the spray is in US units: a share of it is then given in fl_oz, else in mL."""
     if request.spray is not None:
         return volume_unit(request.spray) in US_VOLUMES
-    tank = request.sprayer.tank
-    return tank is not None and tank.unit in US_VOLUMES
+    vessel = request.sprayer.tank or request.sprayer.jar
+    return vessel is not None and vessel.unit in US_VOLUMES
 
 
 def of_volume(millilitres: Decimal, unit: str) -> Quantity:

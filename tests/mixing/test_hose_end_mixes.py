@@ -55,6 +55,26 @@ def test_the_mark_below_is_set_where_the_nearest_would_pass_a_maximum():
     assert dial["error_percent"] == "-5.2"
 
 
+def test_the_nearest_allowed_mark_is_set_where_the_rate_itself_is_above_the_maximum():
+    limited = [use(rate={"maximum": q("3", "tbsp/gal")})]
+
+    report = dialled(product(rate=q("4.2", "tbsp/gal"), uses=limited))
+
+    assert report["dial"]["setting"] == q("3", "tbsp/gal")
+    assert report["verdict"] == "stop"
+
+
+def test_without_the_spray_of_the_job_the_setting_and_one_jar_still_stand():
+    report = check_mix(mix(product(rate=q("6", "tbsp/gal")), sprayer=DIAL, spray=None))
+
+    dial = report["dial"]
+    assert dial["setting"] == q("6", "tbsp/gal")
+    assert dial["per_jar"] == [{"id": "a", "amount": q("32", "tbsp")}]
+    assert dial["premix"] == [{"id": "a", "amount": None}]
+    assert dial["jars"] is None
+    assert "spray" in gaps(report)
+
+
 def test_a_setting_more_than_five_percent_off_is_a_caution():
     report = dialled(product(rate=q("1.3", "tbsp/gal")))
 
