@@ -68,6 +68,7 @@ TABLE: dict[tuple[str, str], Grant] = {
     **_rows("inventory", "stock_movement", create=_SM),
     **_rows("inventory", "reservation"),
     **_rows("inventory", "shortage"),
+    **_rows("inventory", "stocktake", create=_SM, update=_SM, post=_SM, cancel=_SM),
     **_rows("inventory", "purchase_need"),
     **_rows("mixes", "mix_check", create=_EVERYBODY),
     **_rows("mixes", "override", create=_M),

@@ -6,6 +6,7 @@ Every sum goes through `EXACT`: Python's own context would round a long balance 
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Callable
 from decimal import ROUND_HALF_EVEN, Decimal
 from fractions import Fraction
 from functools import lru_cache
@@ -47,10 +48,19 @@ def in_base(quantity: Quantity, *, product: Product, on: dt.date) -> Decimal:
     :param on: the day whose label gives the density that turns mass and volume into each other
     :raises QuantityError: `unit_kind`, `unit_needs_density`, `out_of_range`
     """
+    return in_base_by(quantity, product=product, density=lambda: density(product=product, on=on))
+
+
+def in_base_by(quantity: Quantity, *, product: Product, density: Callable[[], Decimal | None]) -> Decimal:
+    """Return the same, with the density from where the caller has it: asked for only where it is needed.
+
+    :param density: gives what a mL weighs [g]; None where nobody knows
+    :raises QuantityError: as `in_base`
+    """
     base = quantity.in_base()
     kind, wanted = BASE_UNITS.get(quantity.dimension), product.base_unit
     if kind != wanted:
-        base = _turned(base, quantity, product=product, on=on)
+        base = _turned(base, quantity, product=product, density=density)
     if abs(base) > MOST:
         raise QuantityError("out_of_range", "this is more than any store holds: is the unit right?", "value")
     return rounded(base)
@@ -61,13 +71,15 @@ def rounded(base: Decimal) -> Decimal:
     return base.quantize(FINEST, rounding=ROUND_HALF_EVEN, context=EXACT)
 
 
-def _turned(base: Decimal, quantity: Quantity, *, product: Product, on: dt.date) -> Decimal:
+def _turned(
+    base: Decimal, quantity: Quantity, *, product: Product, density: Callable[[], Decimal | None]
+) -> Decimal:
     kind = BASE_UNITS.get(quantity.dimension)
     if kind is None or "count" in (kind, product.base_unit):
         raise QuantityError(
             "unit_kind", f"{product.name} is kept in {product.stock_unit}, not in {quantity.unit}", "unit"
         )
-    grams_per_ml = density(product=product, on=on)
+    grams_per_ml = density()
     if grams_per_ml is None:
         raise QuantityError(
             "unit_needs_density",
@@ -83,10 +95,11 @@ def _turned(base: Decimal, quantity: Quantity, *, product: Product, on: dt.date)
 def density(*, product: Product, on: dt.date) -> Decimal | None:
     """Return what a mL weighs [g] by the label in force on a day; None where it does not say."""
     version = queries.label_in_force(product=product, on=on)
-    return None if version is None else _density_of(version)
+    return None if version is None else density_by(version)
 
 
-def _density_of(version: LabelVersion) -> Decimal | None:
+def density_by(version: LabelVersion) -> Decimal | None:
+    """Return what a mL weighs [g] by one label; None where it does not say."""
     label = read_label(version.label, TOP, Reader())
     given = None if label is None else doses.density(label)
     return None if given is None else given.in_base()
@@ -100,7 +113,11 @@ def in_stock_unit(base: Decimal, product: Product) -> Quantity:
 @lru_cache(maxsize=4096)
 def _in_unit(base: Decimal, name: str) -> Decimal:
     unit = quantities.unit(name)
-    exact = Fraction(base) * Fraction(unit.below) / Fraction(unit.above)
+    return shortest(Fraction(base) * Fraction(unit.below) / Fraction(unit.above))
+
+
+def shortest(exact: Fraction) -> Decimal:
+    """Return the shortest exact decimal of a number where it ends, else 6 places."""
     value = EXACT.divide(Decimal(exact.numerator), Decimal(exact.denominator))
     if 10**60 % exact.denominator:  # some prime but 2 and 5 stands below the line: it never ends
         return value.quantize(SIX_PLACES, rounding=ROUND_HALF_EVEN, context=EXACT)

@@ -6,7 +6,7 @@ from django.contrib.postgres.fields import ArrayField
 from django.db import models
 
 from orchard.farms.columns import BaseAmount, QuantityColumn
-from orchard.farms.rows import FarmRow, may_be_archived
+from orchard.farms.rows import FarmRow, may_be_archived, new_id
 
 MOVEMENTS = ("receive", "use", "return", "transfer", "adjust", "dispose", "reverse")
 
@@ -211,3 +211,65 @@ class Shortage(FarmRow):
             *FarmRow.Meta.constraints,
             models.UniqueConstraint(fields=("farm", "effect"), name="a_shortage_is_asked_about_once"),
         ]
+
+
+class Stocktake(FarmRow):
+    """A count of what is on the shelf at a moment, to be set against the book of that moment."""
+
+    resource = "stocktake"
+    collection = "stocktakes"
+
+    status = models.CharField(max_length=10, default="open")
+    counted_at = models.DateTimeField()
+    location = models.CharField(max_length=200, null=True)
+    note = models.TextField(null=True)
+    counts = models.JSONField(default=list)
+    """As they were said, so that the audit shows what was changed; what counts are the `lines`."""
+
+    class Meta(FarmRow.Meta):
+        constraints = [
+            *FarmRow.Meta.constraints,
+            models.CheckConstraint(
+                condition=models.Q(status__in=["open", "posted", "cancelled"]),
+                name="a_stocktake_has_a_known_status",
+            ),
+        ]
+
+
+class StocktakeCount(models.Model):
+    """One lot of a stocktake. Book and uses are kept when it is closed; until then they are worked out."""
+
+    id = models.UUIDField(primary_key=True, default=new_id, editable=False)
+    stocktake = models.ForeignKey(Stocktake, on_delete=models.PROTECT, related_name="lines")
+    lot = models.ForeignKey(Lot, on_delete=models.PROTECT, related_name="counts")
+    place = models.PositiveIntegerField()
+    counted = QuantityColumn()
+    counted_base = BaseAmount()
+    one_base = BaseAmount()
+    """What one of the counted unit is in the ledger's unit, by the label of the day."""
+    book_base = BaseAmount(null=True)
+    uses_since_last_count = models.PositiveIntegerField(null=True)
+    reason = models.TextField(null=True)
+    movement = models.OneToOneField(Movement, null=True, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering = ("stocktake", "place")
+        constraints = [
+            models.UniqueConstraint(fields=("stocktake", "lot"), name="a_stocktake_counts_a_lot_once"),
+            models.CheckConstraint(
+                condition=models.Q(counted_base__gte=0, one_base__gt=0),
+                name="nobody_counts_less_than_nothing",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(book_base=None, uses_since_last_count=None)
+                | models.Q(book_base__isnull=False, uses_since_last_count__isnull=False),
+                name="a_closed_count_keeps_book_and_uses",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(movement=None) | models.Q(book_base__isnull=False, reason__isnull=False),
+                name="what_a_count_adjusts_says_why",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.counted.value} {self.counted.unit}"

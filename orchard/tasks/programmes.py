@@ -15,6 +15,7 @@ from orchard.farms.actors import Actor, Role
 from orchard.farms.models import Farm
 from orchard.farms.rows import new_id
 from orchard.inventory.models import Reservation
+from orchard.inventory.stocktake_queries import stocktakes
 from orchard.tasks.models import PlanningRun, Programme, WorkOrder
 from orchard.tasks.states import OPEN
 
@@ -92,7 +93,7 @@ def change_programme(*, programme: Programme, by: Actor, now: dt.datetime, **val
 def close(*, programme: Programme, by: Actor, now: dt.datetime) -> Programme:
     """Close the season. The caller holds its lock.
 
-    :raises Conflict: `season_open`, one fault for each order and reservation that is still open
+    :raises Conflict: `season_open`, one fault for each order, reservation and stocktake that is still open
     """
     if programme.status == "closed":
         raise Conflict(Fault("state_conflict", "the season is closed already"))
@@ -111,6 +112,10 @@ def close(*, programme: Programme, by: Actor, now: dt.datetime) -> Programme:
     ] + [
         Fault("season_open", "product is still reserved", refers_to=("reservation", str(row.id)))
         for row in reserved
+    ]
+    faults += [
+        Fault("season_open", "a stocktake is not posted", refers_to=("stocktake", str(row.id)))
+        for row in stocktakes(farm=programme.farm).filter(status="open").order_by("id")
     ]
     if faults:
         raise Conflict(*faults)

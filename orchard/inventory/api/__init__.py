@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import path
 
-from orchard.inventory.api import lots, movements, products, reservations, stock
+from orchard.inventory.api import lots, movements, products, reservations, stock, stocktakes
 
 _AT = "farms/<uuid:farm>/"
 urlpatterns = [
@@ -21,4 +21,8 @@ urlpatterns = [
     path(f"{_AT}reservations/<uuid:id>", reservations.ReservationHere.as_view()),
     path(f"{_AT}shortages", reservations.Shortages.as_view()),
     path(f"{_AT}shortages/<uuid:id>", reservations.ShortageHere.as_view()),
+    path(f"{_AT}stocktakes", stocktakes.Stocktakes.as_view()),
+    path(f"{_AT}stocktakes/<uuid:id>", stocktakes.StocktakeHere.as_view()),
+    path(f"{_AT}stocktakes/<uuid:id>/actions/post", stocktakes.PostStocktake.as_view()),
+    path(f"{_AT}stocktakes/<uuid:id>/actions/cancel", stocktakes.CancelStocktake.as_view()),
 ]
