@@ -2,7 +2,16 @@
 
 from __future__ import annotations
 
-from orchard.tasks.api import actions, checks, incidents, orders, programmes, records, schedule
+from orchard.tasks.api import (
+    actions,
+    checks,
+    incidents,
+    orders,
+    programmes,
+    purchase_needs,
+    records,
+    schedule,
+)
 
 urlpatterns = [
     *checks.urlpatterns,
@@ -11,5 +20,6 @@ urlpatterns = [
     *actions.urlpatterns,
     *records.urlpatterns,
     *incidents.urlpatterns,
+    *purchase_needs.urlpatterns,
     *schedule.urlpatterns,
 ]
