@@ -116,7 +116,7 @@ def resume(
     :raises Conflict: `state_conflict`
     """
     moves.demand(order, action="resume")
-    *before, last = order.pauses
+    ended = [{**pause, "until": (at or now).isoformat()} for pause in order.pauses[-1:]]
     return moves.make(
         order,
         action="resume",
@@ -126,7 +126,7 @@ def resume(
         becomes=order.held_from,
         held_from=None,
         held_reason=None,
-        pauses=[*before, {**last, "until": (at or now).isoformat()}],
+        pauses=[*order.pauses[:-1], *ended],
     )
 
 
