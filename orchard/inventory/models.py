@@ -131,7 +131,17 @@ class Movement(FarmRow):
     effect = models.CharField(max_length=120, null=True)
 
     class Meta(FarmRow.Meta):
-        indexes = [models.Index(fields=("lot", "id"), name="movements_of_a_lot")]
+        indexes = [
+            models.Index(fields=("lot", "id"), name="movements_of_a_lot"),
+            models.Index(
+                fields=("load",), condition=models.Q(load__isnull=False), name="movements_of_a_load"
+            ),
+            models.Index(
+                fields=("work_order",),
+                condition=models.Q(work_order__isnull=False),
+                name="movements_of_an_order",
+            ),
+        ]
         constraints = [
             *FarmRow.Meta.constraints,
             models.CheckConstraint(
@@ -207,6 +217,7 @@ class Shortage(FarmRow):
     effect = models.CharField(max_length=120)
 
     class Meta(FarmRow.Meta):
+        indexes = [models.Index(fields=("load",), name="shortages_of_a_load")]
         constraints = [
             *FarmRow.Meta.constraints,
             models.UniqueConstraint(fields=("farm", "effect"), name="a_shortage_is_asked_about_once"),

@@ -78,11 +78,13 @@ def use(
         rows, held = _locked(farm=farm, work_order=work_order, used=used, on=on)
         if before := _before(farm=farm, load=load):
             return before
-        parts = _parts(used, rows, held, on=on)
-        for part in parts:
+        posted, shortages = [], []
+        for part in _parts(used, rows, held, on=on):
             _fulfil(part, rows, held, by=by, now=now)
-            _post(part, work_order=work_order, load=load, by=by, at=at, now=now)
-        return _before(farm=farm, load=load) or Deduction((), None, ())
+            line, question = _post(part, work_order=work_order, load=load, by=by, at=at, now=now)
+            posted += line
+            shortages += question
+        return _deduction(posted, shortages)
 
 
 def _locked(
@@ -97,16 +99,19 @@ def _locked(
 
 def _before(*, farm: Farm, load: uuid.UUID) -> Deduction | None:
     """Return what this load took already; None where it has not been counted."""
-    posted = queries.movements(farm=farm).filter(load=load, kind="use").order_by("id")
-    shortages = tuple(queries.shortages(farm=farm).filter(load=load).order_by("id"))
-    if not (posted or shortages):
-        return None
+    uses = Movement.objects.for_farm(farm).filter(load=load, kind="use")
+    posted = list(uses.select_related("lot").order_by("id"))
+    shortages = list(queries.shortages(farm=farm).filter(load=load).order_by("id"))
+    return _deduction(posted, shortages) if posted or shortages else None
+
+
+def _deduction(posted: Sequence[Movement], shortages: Sequence[Shortage]) -> Deduction:
     missing = None
     if shortages:
         product = shortages[0].product
         short = reduce(EXACT.add, (row.missing_base for row in shortages if row.product == product))
         missing = amounts.in_stock_unit(short, product)
-    return Deduction(tuple(posted), missing, shortages)
+    return Deduction(tuple(posted), missing, tuple(shortages))
 
 
 def _parts(
@@ -176,11 +181,13 @@ def _fulfil(
 
 def _post(
     part: _Part, *, work_order: uuid.UUID, load: uuid.UUID, by: Actor, at: dt.datetime, now: dt.datetime
-) -> None:
+) -> tuple[list[Movement], list[Shortage]]:
+    """Post what the lot holds of a part; return the line, and the question about the rest."""
+    posted, shortages = [], []
     there = min(part.base, part.lot.on_hand_base) if part.lot is not None else ZERO
     of_load = {"work_order": work_order, "load": load}
     if part.lot is not None and there > 0:
-        ledger.post(
+        line = ledger.post(
             part.lot,
             kind="use",
             quantity=part.quantity if there == part.base else amounts.in_stock_unit(there, part.product),
@@ -191,14 +198,17 @@ def _post(
             effect=f"load:{load}:{part.lot.id}",
             **of_load,
         )
+        posted.append(line)
     missing = EXACT.subtract(part.base, there)
     if missing > 0:
-        _ask(part, missing, effect=f"load:{load}:{(part.lot or part.product).id}", by=by, now=now, **of_load)
+        effect = f"load:{load}:{(part.lot or part.product).id}"
+        shortages.append(_ask(part, missing, effect=effect, by=by, now=now, **of_load))
+    return posted, shortages
 
 
 def _ask(
     part: _Part, missing: Decimal, *, effect: str, by: Actor, now: dt.datetime, **of_load: uuid.UUID
-) -> None:
+) -> Shortage:
     """Open the question where the rest came from, and let others know."""
     shortage = journal.create(
         Shortage,
@@ -213,6 +223,7 @@ def _ask(
         **of_load,
     )
     journal.later("stock.short", farm=part.product.farm, subject=shortage.id, by=by, now=now)
+    return shortage
 
 
 def put_back(
