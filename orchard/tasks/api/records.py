@@ -259,8 +259,11 @@ class RecordAction(RecordHere):
 class Changes(RecordFields):
     """The fields that were wrong."""
 
-    def __init__(self, **kwargs: Any) -> None:
-        super().__init__(partial=True, **kwargs)
+    def get_fields(self) -> Any:
+        fields = super().get_fields()
+        for field in fields.values():
+            field.required = False
+        return fields
 
 
 class CorrectInput(Input):
