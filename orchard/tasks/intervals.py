@@ -41,8 +41,12 @@ def of_label(
     label = read_label(dict(raw), TOP, Reader())
     if label is None:
         return Interval(None, None, False)
-    found = [_longest(label, name, _asking(crop, targets, bbch)) for name in ("re_entry", "pre_harvest")]
-    return Interval(*found, adjuvant=label.adjuvant is not None)
+    asking = _asking(crop, targets, bbch)
+    return Interval(
+        re_entry=_longest(label, "re_entry", asking),
+        pre_harvest=_longest(label, "pre_harvest", asking),
+        adjuvant=label.adjuvant is not None,
+    )
 
 
 def _longest(label: Label, name: str, asking: MixRequest) -> Quantity | None:

@@ -306,8 +306,9 @@ def _rate_applied(line: Line, spray: Mapping[str, Any]) -> Json | None:
     kind, _, per = unit(name).dimension.partition("/") if name else ("", "", "volume")
     sizes = {"volume": spray.get("total"), "area": spray.get("area")}
     if name is not None and kind == line.amount.dimension:
-        if sizes.get(per):
-            return amounts.per(line.amount, amounts.read(sizes[per]), name=name).as_json()
+        meant = sizes.get(per)
+        if meant:
+            return amounts.per(line.amount, amounts.read(meant), name=name).as_json()
         if per == "tree" and spray.get("trees"):
             return amounts.per_tree(line.amount, spray["trees"], name=name).as_json()
     size = sizes["volume"] or sizes["area"]

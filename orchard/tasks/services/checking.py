@@ -34,6 +34,7 @@ def check_order(
     :param observed: what was seen on the spot, as JSON; else the stored weather hours speak
     :raises Unprocessable: for a mix that cannot be understood
     """
+    assert order.block is not None and order.sprayer is not None
     return checks.check_mix(
         farm=order.farm,
         block=order.block,
@@ -68,6 +69,7 @@ def check_leftover(
     On the order's own block that is as if all that was mixed had been meant for it; on another one the dose
     is added to what that block got of the same products in the day before.
     """
+    assert order.sprayer is not None
     own = block == order.block
     return checks.check_mix(
         farm=order.farm,

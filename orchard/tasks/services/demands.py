@@ -13,6 +13,7 @@ from mixing.findings import Severity
 from mixing.quantities import parse_quantity, plain
 from orchard.api.refusals import Fault
 from orchard.blocks import queries as blocks
+from orchard.blocks.models import Block
 from orchard.crews import queries as crews
 from orchard.crews.models import Worker
 from orchard.farms.models import Farm
@@ -105,13 +106,14 @@ def re_entry(order: WorkOrder, *, at: dt.datetime) -> Iterator[Fault]:
 def stage_condition(order: WorkOrder, *, at: dt.datetime) -> Iterator[Fault]:
     """Yield what the plan's line asks of the stage and the leaf drop and what was not seen."""
     line = line_of(order)
-    if line is None or order.block is None:
+    block = order.block
+    if line is None or block is None:
         return
     stage, drop = line.get("stage"), line.get("leaf_drop_minimum_percent")
     if stage:
-        yield from _stage(order, stage, at=at)
+        yield from _stage(block, stage, at=at)
     if drop is not None:
-        yield from _leaf_drop(order, Decimal(str(drop)), at=at)
+        yield from _leaf_drop(block, Decimal(str(drop)), at=at)
 
 
 def line_of(order: WorkOrder) -> Mapping[str, Any] | None:
@@ -121,16 +123,16 @@ def line_of(order: WorkOrder) -> Mapping[str, Any] | None:
     return next((line for line in order.programme.lines if str(line.get("id")) == str(order.line)), None)
 
 
-def _stage(order: WorkOrder, stage: Mapping[str, int], *, at: dt.datetime) -> Iterator[Fault]:
-    seen = blocks.stage_on(block=order.block, at=at)
+def _stage(block: Block, stage: Mapping[str, int], *, at: dt.datetime) -> Iterator[Fault]:
+    seen = blocks.stage_on(block=block, at=at)
     first, last = stage.get("from"), stage.get("to")
     wanted = f"the plan wants BBCH {first} to {last}"
     if seen is None:
-        yield Fault("stage_unknown", f"{wanted}, and no stage of {order.block} was seen: look and enter it")
+        yield Fault("stage_unknown", f"{wanted}, and no stage of {block} was seen: look and enter it")
     elif not _within(seen.bbch, first, last):
         yield Fault(
             "stage_condition_unmet",
-            f"{wanted}; {order.block} was at BBCH {seen.bbch} on {seen.observed_on}",
+            f"{wanted}; {block} was at BBCH {seen.bbch} on {seen.observed_on}",
             refers_to=("stage_observation", str(seen.id)),
         )
 
@@ -141,15 +143,15 @@ def _within(bbch: int, first: int | None, last: int | None) -> bool:
     return first <= bbch <= last if first <= last else bbch >= first or bbch <= last
 
 
-def _leaf_drop(order: WorkOrder, wanted: Decimal, *, at: dt.datetime) -> Iterator[Fault]:
-    seen = blocks.leaf_drop_on(block=order.block, at=at)
+def _leaf_drop(block: Block, wanted: Decimal, *, at: dt.datetime) -> Iterator[Fault]:
+    seen = blocks.leaf_drop_on(block=block, at=at)
     if seen is None or seen.leaf_drop_percent is None:
         detail = f"the plan wants {plain(wanted)} % of leaves down, and nobody counted: look and enter it"
         yield Fault("stage_unknown", detail)
     elif seen.leaf_drop_percent < wanted:
         yield Fault(
             "stage_condition_unmet",
-            f"the plan wants {plain(wanted)} % of leaves down; {order.block} had "
+            f"the plan wants {plain(wanted)} % of leaves down; {block} had "
             f"{plain(seen.leaf_drop_percent)} % on {seen.observed_on}",
             refers_to=("stage_observation", str(seen.id)),
         )
@@ -191,16 +193,17 @@ def weed_killers_in(residue: Iterable[str], *, farm: Farm) -> list[str]:
 
 def harvest(order: WorkOrder, *, check: MixCheck, on: dt.date) -> Iterator[Fault]:
     """Yield where the first picking that is planned would come too soon after the spray."""
-    first = order.block.harvest_from if order.block else None
+    block = order.block
+    first = block.harvest_from if block else None
     interval = check.report["harvest"]["interval"]
-    if first is None or interval is None or first < on:
+    if block is None or first is None or interval is None or first < on:
         return
     wait = dt.timedelta(days=days(interval))
     if on + wait > first:
         detail = (
             f"picking begins on {first} and the label wants {wait.days} days: the last day was {first - wait}"
         )
-        yield Fault("pre_harvest", detail, refers_to=("block", str(order.block.id)))
+        yield Fault("pre_harvest", detail, refers_to=("block", str(block.id)))
 
 
 def days(interval: Mapping[str, str]) -> int:

@@ -364,8 +364,9 @@ def _area(order: WorkOrder, rows: Sequence[Load]) -> dict[str, str] | None:
     if told and all(one is not None for one in told):
         done = amounts.total(one for one in told if one is not None)
         return done.as_json() if done else None
-    if (order.spray or {}).get("area"):
-        return dict(order.spray["area"])
+    said: dict[str, str] | None = (order.spray or {}).get("area")
+    if said:
+        return said
     return order.block.area.as_json() if order.block and order.block.area else None
 
 
