@@ -19,7 +19,7 @@ from orchard.farms.models import Change, Farm
 from orchard.inventory.models import Movement
 from orchard.tasks import elements, intervals, resolving
 from orchard.tasks.models import ApplicationRecord
-from orchard.tasks.services import finish, records
+from orchard.tasks.services import finish, records, told
 from tests.callers import Caller, codes, pointers
 from tests.factories import amount
 from tests.tasks.lowbell import SPRAY_DAY, ZONE, ended, lowbell, mixed, on_hand
@@ -174,7 +174,7 @@ def test_a_shorter_spray_later_does_not_open_the_block_sooner(farm):
         started_at=farm.now,
         finished_at=farm.now + dt.timedelta(minutes=5),
         spray={"total": {"value": "1", "unit": "gal"}, "area": None, "trees": None},
-        lines=(records.Line(farm.oil, amount("1", "fl_oz")),),
+        lines=(told.Line(farm.oil, amount("1", "fl_oz")),),
         sprayer=farm.backpack,
         by=SYSTEM,
         now=farm.now + dt.timedelta(minutes=5),
@@ -248,9 +248,9 @@ def test_a_correction_of_amounts_takes_the_difference_and_its_void_puts_all_back
         sprayed=amount("188", "gal"),
         leftover=finish.Leftover(amount("8", "gal"), "disposed"),
     )
-    first, second = (lot for lot, _ in records.said_by(record).lines[0].lots)
+    first, second = (lot for lot, _ in told.said_by(record).lines[0].lots)
     lots = ((first, amount("9", "lb")), (second, amount("3", "lb")))
-    line = records.Line(farm.copper, amount("12", "lb"), lots=lots)
+    line = told.Line(farm.copper, amount("12", "lb"), lots=lots)
 
     new = records.correct(
         record=record, reason="weighed again", changes={"lines": (line,)}, by=SYSTEM, now=farm.now

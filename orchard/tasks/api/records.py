@@ -41,7 +41,7 @@ from orchard.tasks.api.fields import ObservedInput, as_said
 from orchard.tasks.api.schedule import safe
 from orchard.tasks.models import ApplicationRecord
 from orchard.tasks.services import records
-from orchard.tasks.services.applications import Line
+from orchard.tasks.services.told import Line
 
 KEPT_TEXTS = {"type": "array", "items": {"type": "string"}}
 OBJECTS = {"type": "array", "items": {"type": "object"}}

@@ -4,77 +4,23 @@ from __future__ import annotations
 
 import datetime as dt
 import uuid
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Mapping, Sequence
 from typing import Any
 
-from django.db.models import Q
-
-from mixing.quantities import Quantity, unit
+from mixing.quantities import Quantity
 from orchard.api.refusals import Refusal
 from orchard.blocks import queries as blocks
 from orchard.blocks import services as block_services
 from orchard.blocks.models import Block
-from orchard.crews.models import Crew, Qualification, Sprayer, Worker
 from orchard.farms import journal
 from orchard.farms.actors import Actor
 from orchard.farms.models import Farm
 from orchard.inventory import queries as store
-from orchard.inventory.models import LabelVersion, Lot, Product
+from orchard.inventory.models import LabelVersion
 from orchard.tasks import amounts, checks, elements, intervals, queries
-from orchard.tasks.models import ApplicationRecord, AppliedProduct, Incident, MixCheck, WorkOrder
-from orchard.tasks.services import checking
-
-Json = dict[str, Any]
-RATE_EXCEEDED = "label.rate-above-maximum"
-
-
-@dataclass(frozen=True, slots=True)
-class Line:
-    """One product as it was put on.
-
-    :ivar rate: the rate that was meant, as it was said
-    :ivar lots: how much of which lot; empty where nobody named any
-    :ivar label: the version that held; found by the day where absent
-    """
-
-    product: Product
-    amount: Quantity
-    rate: Json | None = None
-    lots: tuple[tuple[Lot, Quantity], ...] = ()
-    label: LabelVersion | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Application:
-    """What was put on a block, as it was told.
-
-    :ivar spray: `total`, `area` as quantities in JSON, `trees`
-    :ivar observed: the weather and what else was seen
-    :ivar taken: `{"loads": [ids]}`: under which ids the store's ledger holds what this used
-    """
-
-    block: Block
-    started_at: dt.datetime
-    finished_at: dt.datetime
-    spray: Json
-    lines: tuple[Line, ...]
-    sprayer: Sprayer | None = None
-    crew: Crew | None = None
-    sprayed_by: tuple[Worker, ...] = ()
-    targets: tuple[str, ...] = ()
-    observed: Json | None = None
-    bbch: int | None = None
-    loads: tuple[str, ...] = ()
-    incidents: tuple[Incident, ...] = ()
-    nothing_unusual: bool = False
-    leftover: Json | None = None
-    note: str | None = None
-    pauses: tuple[Json, ...] = ()
-    work_order: WorkOrder | None = None
-    mix_check: MixCheck | None = None
-    flags: tuple[Json, ...] = ()
-    taken: Json = field(default_factory=lambda: {"loads": []})
+from orchard.tasks.models import ApplicationRecord, AppliedProduct
+from orchard.tasks.services import checking, flags, frozen
+from orchard.tasks.services.told import Application, Json, Line
 
 
 def write(
@@ -97,7 +43,7 @@ def write(
     stage = _stage(said)
     found = {key: _interval(label, said, stage) for key, label in labels.items()}
     report = _report(farm, said, labels, stage, by=by, now=now)
-    body = _body(farm, said, labels, found, report, stage, on=on)
+    body = frozen.body(farm, said, labels, found, report, stage, on=on)
     record = journal.insert(
         ApplicationRecord,
         farm=farm,
@@ -122,7 +68,12 @@ def write(
         harvest_not_before=intervals.harvest_not_before(
             list(found.values()), farm=farm, finished_at=said.finished_at
         ),
-        flags=[*said.flags, *_limit_flags(report), *_silent_flags(said, found), *_late_flags(said, now=now)],
+        flags=[
+            *said.flags,
+            *flags.of_limits(report),
+            *flags.of_labels(said, found),
+            *flags.of_time(said, now=now),
+        ],
     )
     _trace(record, said.lines)
     journal.created(record, by=by, now=now)
@@ -203,144 +154,6 @@ def _size(said: Application) -> Quantity | None:
     """Return what an amount is divided by to get a rate that the engine can be asked about: the spray."""
     total = said.spray.get("total")
     return amounts.read(total) if total else None
-
-
-def _body(
-    farm: Farm,
-    said: Application,
-    labels: Mapping[Any, LabelVersion | None],
-    found: Mapping[Any, intervals.Interval],
-    report: Json | None,
-    stage: Json | None,
-    *,
-    on: dt.date,
-) -> Json:
-    totals = {one["id"]: one for one in (report or {}).get("totals", [])}
-    return {
-        "use": "plant protection, spraying of a crop in the open",
-        "place": _place(said.block),
-        "spray": said.spray,
-        "products": [
-            _product(line, said, labels[line.product.key], found[line.product.key], totals)
-            for line in said.lines
-        ],
-        "sprayed_by": [str(one.id) for one in said.sprayed_by],
-        "people": [_person(one, on=on) for one in said.sprayed_by],
-        "stage": stage,
-        "weather": said.observed,
-        "targets": list(said.targets),
-        "loads": list(said.loads),
-        "incidents": [str(one.id) for one in said.incidents],
-        "nothing_unusual": said.nothing_unusual,
-        "leftover": said.leftover,
-        "note": said.note,
-        "pauses": list(said.pauses),
-        "sprayer": _sprayer(said.sprayer),
-        "rules": (report or {}).get("rules"),
-        "taken": said.taken,
-    }
-
-
-def _place(block: Block) -> Json:
-    return {
-        "name": block.name,
-        "crop": block.crop,
-        "eppo": elements.eppo_code(block.crop),
-        "cultivars": block.cultivars,
-        "outline": block.outline,
-        "area": block.area.as_json() if block.area else None,
-        "trees": block.trees,
-    }
-
-
-def _sprayer(sprayer: Sprayer | None) -> Json | None:
-    if sprayer is None:
-        return None
-    return {
-        "name": sprayer.name,
-        "kind": sprayer.kind,
-        "tank": sprayer.tank.as_json() if sprayer.tank else None,
-    }
-
-
-def _person(worker: Worker, *, on: dt.date) -> Json:
-    """Return who sprayed, with the number of the licence that was valid on the day."""
-    valid = Q(obtained_on__lte=on, expires_on__gte=on, kind="licence")
-    licence = Qualification.objects.filter(valid, worker=worker).order_by("-expires_on", "id").first()
-    return {"worker": str(worker.id), "name": worker.name, "licence": licence.number if licence else None}
-
-
-def _product(
-    line: Line,
-    said: Application,
-    version: LabelVersion | None,
-    found: intervals.Interval,
-    totals: Mapping[str, Json],
-) -> Json:
-    label = version.label if version else {}
-    total = totals.get(str(line.product.id))
-    return {
-        "product": str(line.product.id),
-        "name": label.get("name") or line.product.name,
-        "registration": label.get("registration"),
-        "active_ingredients": [one["name"] for one in label.get("active_ingredients") or []],
-        "amount": line.amount.as_json(),
-        "rate": line.rate,
-        "rate_applied": _rate_applied(line, said.spray),
-        "per_area": _per_area(line, said.spray),
-        "metal": total["metal"] if total else [],
-        "re_entry": found.re_entry.as_json() if found.re_entry else None,
-        "pre_harvest": found.pre_harvest.as_json() if found.pre_harvest else None,
-        "label": label or {"name": line.product.name},
-        "label_version": str(version.id) if version else None,
-        "lots": [
-            {"lot": str(lot.id), "number": lot.number, "amount": amount.as_json()}
-            for lot, amount in line.lots
-        ],
-    }
-
-
-def _rate_applied(line: Line, spray: Mapping[str, Any]) -> Json | None:
-    """Return the rate that was put on, in the unit of the one that was meant where that can be."""
-    name = line.rate["unit"] if line.rate else None
-    kind, _, per = unit(name).dimension.partition("/") if name else ("", "", "volume")
-    sizes = {"volume": spray.get("total"), "area": spray.get("area")}
-    if name is not None and kind == line.amount.dimension:
-        meant = sizes.get(per)
-        if meant:
-            return amounts.per(line.amount, amounts.read(meant), name=name).as_json()
-        if per == "tree" and spray.get("trees"):
-            return amounts.per_tree(line.amount, spray["trees"], name=name).as_json()
-    size = sizes["volume"] or sizes["area"]
-    return amounts.per(line.amount, amounts.read(size)).as_json() if size else None
-
-
-def _per_area(line: Line, spray: Mapping[str, Any]) -> Json | None:
-    area = spray.get("area")
-    return amounts.per(line.amount, amounts.read(area)).as_json() if area else None
-
-
-def _limit_flags(report: Json | None) -> Iterator[Json]:
-    for finding in (report or {}).get("findings", []):
-        if finding["severity"] == "stop":
-            code = "rate_exceeded" if finding["id"] == RATE_EXCEEDED else "limit_passed"
-            yield {"code": code, "says": finding["says"]}
-
-
-def _silent_flags(said: Application, found: Mapping[Any, intervals.Interval]) -> Iterator[Json]:
-    for line in said.lines:
-        if found[line.product.key].re_entry is None and not found[line.product.key].adjuvant:
-            says = f"the label of {line.product.name} states no re-entry interval: ask first"
-            yield {"code": "limit_passed", "says": says}
-
-
-def _late_flags(said: Application, *, now: dt.datetime) -> Iterator[Json]:
-    days = elements.days_until_late()
-    if now - said.finished_at > dt.timedelta(days=days):
-        yield {
-            "code": "late_entry",
-            "says": f"entered {(now - said.finished_at).days} days after it; {days} are allowed",
-        }
 
 
 def refresh_block(*, block: Block, now: dt.datetime) -> None:

@@ -10,6 +10,7 @@ from typing import Any
 from django.utils import translation
 
 from mixing.quantities import Quantity
+from orchard.api.refusals import Conflict, Unprocessable
 from orchard.blocks.models import Block
 from orchard.farms.actors import Actor
 from orchard.farms.models import Farm
@@ -52,6 +53,17 @@ def check_order(
         by=by,
         now=now,
     )
+
+
+def check_for_move(**asked: Any) -> MixCheck:
+    """Check an order's mix before a move, as `check_order` does.
+
+    :raises Conflict: where the mix can no longer be checked (a label has ended): the request is not at fault
+    """
+    try:
+        return check_order(**asked)
+    except Unprocessable as wrong:
+        raise Conflict(*wrong.faults) from None
 
 
 def check_leftover(

@@ -4,52 +4,34 @@ from __future__ import annotations
 
 import datetime as dt
 import uuid
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from decimal import Decimal
 from typing import Any
 
 from django.db import transaction
 
-from mixing.quantities import Quantity, QuantityError
+from mixing.quantities import Quantity
 from orchard.api.refusals import Conflict, Fault, Unprocessable
 from orchard.blocks.models import Block
 from orchard.crews import services as crew_services
 from orchard.crews.models import Worker
 from orchard.farms import journal
 from orchard.farms.actors import Actor
-from orchard.inventory import queries as store
 from orchard.inventory import services as stock
-from orchard.tasks import amounts, queries
+from orchard.tasks import queries
 from orchard.tasks.models import Incident, Load, WorkOrder
-from orchard.tasks.services import applications, checking, demands, loads, moves
-from orchard.tasks.services.applications import Application, Line
+from orchard.tasks.services import applications, checking, demands, flags, loads, moves
+from orchard.tasks.services import mixed as mixing_up
+from orchard.tasks.services import rest as rests
+from orchard.tasks.services.mixed import Mixed
+from orchard.tasks.services.rest import FATES, Leftover
+from orchard.tasks.services.told import Application
 
-FATES = ("none", "sprayed_out", "kept_labelled", "disposed")
+__all__ = ["FATES", "Leftover", "PossibleDuplicate", "finish", "finished_before", "keep_duplicate"]
 
 
 class PossibleDuplicate(Conflict):
     """The order is done already and somebody else says so again: what they sent is kept with the order."""
-
-
-@dataclass(frozen=True, slots=True)
-class Leftover:
-    """What was left in the tank, and what became of it."""
-
-    volume: Quantity
-    fate: str
-    block: Block | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Mixed:
-    """What the loads of an order held together.
-
-    :ivar lots: per product, how much of which lot
-    """
-
-    volume: Quantity
-    lots: Mapping[str, tuple[tuple[str, Quantity], ...]]
 
 
 def finish(
@@ -153,44 +135,9 @@ def _content_faults(order: WorkOrder, told: _Told, finished_at: dt.datetime) -> 
         yield Fault(
             "required", "say that nothing unusual happened, or name the incidents", "/nothing_unusual"
         )
-    mixed = _mixed_volume(queries.loads(order=order))
+    mixed = mixing_up.volume(queries.loads(order=order))
     if mixed is not None:
-        yield from _leftover_faults(order, told, mixed)
-
-
-def _leftover_faults(order: WorkOrder, told: _Told, mixed: Quantity) -> Iterator[Fault]:
-    sprayed, rest = told.sprayed, told.leftover
-    if sprayed is not None and sprayed.in_base() > mixed.in_base():
-        yield Fault(
-            "out_of_range", f"only {amounts.words(mixed)} were mixed: record the missing load", "/sprayed"
-        )
-    elif (rest is None or rest.fate == "none") and _something_is_left(order, sprayed, rest, mixed):
-        yield Fault(
-            "leftover_fate_required", f"say what became of the rest: {', '.join(FATES[1:])}", "/leftover"
-        )
-    if rest is None:
-        return
-    if rest.volume.in_base() > mixed.in_base():
-        yield Fault("out_of_range", f"only {amounts.words(mixed)} were mixed", "/leftover/volume")
-    if rest.fate != "none" and rest.volume.value == 0:
-        yield Fault("out_of_range", "nothing is left: the fate is none", "/leftover/volume")
-    if rest.fate == "sprayed_out" and rest.block is None:
-        yield Fault("required", "name the block that it was sprayed on", "/leftover/block")
-
-
-def _something_is_left(
-    order: WorkOrder, sprayed: Quantity | None, rest: Leftover | None, mixed: Quantity
-) -> bool:
-    if sprayed is not None:
-        return sprayed.in_base() < mixed.in_base()
-    if rest is not None:
-        return rest.volume.value > 0
-    last = queries.loads(order=order).order_by("number", "id").last()
-    return last is not None and last.leftover is not None and last.leftover.value > 0
-
-
-def _mixed_volume(rows: Iterable[Load]) -> Quantity | None:
-    return amounts.total(row.spray for row in rows)
+        yield from rests.faults(order, told.sprayed, told.leftover, mixed)
 
 
 def _record(
@@ -207,80 +154,18 @@ def _record(
     if not rows:
         detail = "no load is recorded: record what was mixed first"
         raise Conflict(Fault("loads_missing", detail, refers_to=("work_order", str(order.id))))
-    mixed = mixed_in(rows)
+    mixed = mixing_up.of_loads(rows)
     rest = told.leftover if told.leftover and told.leftover.volume.value > 0 else None
     if rest is not None and rest.fate == "sprayed_out":
-        _may_be_sprayed_out(order, rest, mixed.volume, at=finished_at, by=by, now=now)
+        rests.may_be_sprayed_out(order, rest, mixed.volume, at=finished_at, by=by, now=now)
     deducted = [loads.deduct_load(load=row, by=by, now=now) for row in rows]
-    own, other = _shares(order, told, rest, mixed.volume)
+    own, other = rests.shares(order, told.sprayed, rest, mixed.volume)
     said = _application(order, told, mixed, own, rows, deducted, finished_at=finished_at)
     record = applications.write(farm=order.farm, said=said, by=by, now=now, id=id)
     if other is not None and rest is not None and rest.block is not None:
         second = _elsewhere(said, rest.block, mixed, other, started_at=rows[-1].at, finished_at=finished_at)
         applications.write(farm=order.farm, said=second, by=by, now=now)
     return record.re_entry_until
-
-
-def mixed_in(rows: Sequence[Load]) -> Mixed:
-    """Return what loads held together, lot by lot."""
-    volume = _mixed_volume(rows)
-    assert volume is not None
-    lots: dict[str, dict[str, list[Quantity]]] = {}
-    for row in rows:
-        for one in row.products:
-            for lot in one["lots"]:
-                lots.setdefault(one["product"], {}).setdefault(lot["lot"], []).append(
-                    amounts.read(lot["amount"])
-                )
-    return Mixed(volume, {product: tuple(_summed(parts)) for product, parts in lots.items()})
-
-
-def _summed(parts: Mapping[str, list[Quantity]]) -> Iterator[tuple[str, Quantity]]:
-    """Yield each lot once for each kind of amount: a mass and a volume are not added up."""
-    for lot, told in parts.items():
-        try:
-            both = amounts.total(told)
-            assert both is not None
-            yield lot, both
-        except QuantityError:
-            yield from ((lot, one) for one in told)
-
-
-def _may_be_sprayed_out(
-    order: WorkOrder, rest: Leftover, mixed: Quantity, *, at: dt.datetime, by: Actor, now: dt.datetime
-) -> None:
-    assert rest.block is not None
-    check = checking.check_leftover(
-        order=order, block=rest.block, volume=rest.volume, mixed=mixed, at=at, by=by, now=now
-    )
-    faults = list(demands.mix_stops(check, now=now))
-    if faults:
-        raise Conflict(*faults)
-
-
-def _shares(
-    order: WorkOrder, told: _Told, rest: Leftover | None, mixed: Quantity
-) -> tuple[Quantity, Quantity | None]:
-    """Return how much of the mix went on the order's own block, and how much on another one."""
-    if rest is not None and rest.fate == "sprayed_out":
-        if rest.block == order.block:
-            return mixed, None
-        return amounts.less(mixed, rest.volume), rest.volume
-    if told.sprayed is not None:
-        return told.sprayed, None
-    return (amounts.less(mixed, rest.volume) if rest is not None else mixed), None
-
-
-def _lines(order: WorkOrder, mixed: Mixed, share: Quantity) -> Iterator[Line]:
-    rates = {one["product"]: one["rate"] for one in order.products}
-    rows = {str(row.id): row for row in store.products(farm=order.farm).filter(id__in=list(mixed.lots))}
-    wanted = {lot for told in mixed.lots.values() for lot, _ in told}
-    lots = {str(lot.id): lot for lot in store.lots(farm=order.farm).filter(id__in=wanted)}
-    for product, told in mixed.lots.items():
-        parts = [(lots[lot], amounts.part(amount, share, mixed.volume)) for lot, amount in told]
-        amount = amounts.total([one for _, one in parts if one.dimension == parts[0][1].dimension])
-        assert amount is not None
-        yield Line(rows[product], amount, rate=rates.get(product), lots=tuple(parts))
 
 
 def _application(
@@ -299,8 +184,12 @@ def _application(
         block=order.block,
         started_at=order.started_at,
         finished_at=finished_at,
-        spray={"total": own.as_json(), "area": _area(order, rows), "trees": _trees(order, rows)},
-        lines=tuple(_lines(order, mixed, own)),
+        spray={
+            "total": own.as_json(),
+            "area": mixing_up.area(order, rows),
+            "trees": mixing_up.trees(order, rows),
+        },
+        lines=tuple(mixing_up.lines(order, mixed, own)),
         sprayer=order.sprayer,
         crew=order.crew,
         sprayed_by=tuple(told.sprayed_by if told.sprayed_by is not None else demands.handlers(order, on=day)),
@@ -309,12 +198,12 @@ def _application(
         loads=tuple(str(row.id) for row in rows),
         incidents=tuple(told.incidents),
         nothing_unusual=bool(told.nothing_unusual),
-        leftover=_leftover_json(told.leftover),
+        leftover=rests.as_json(told.leftover),
         note=told.note,
         pauses=tuple(order.pauses),
         work_order=order,
         mix_check=order.mix_check,
-        flags=(*plan_flags(rows), *_book_flags(deducted)),
+        flags=(*flags.of_plan(rows), *flags.of_book(deducted)),
         taken={"loads": [str(row.id) for row in rows]},
     )
 
@@ -336,7 +225,7 @@ def _elsewhere(
         started_at=min(started_at, finished_at),
         finished_at=finished_at,
         spray={"total": share.as_json(), "area": area, "trees": None},
-        lines=tuple(_lines(said.work_order, mixed, share)),
+        lines=tuple(mixing_up.lines(said.work_order, mixed, share)),
         sprayer=said.sprayer,
         crew=said.crew,
         sprayed_by=said.sprayed_by,
@@ -349,70 +238,6 @@ def _elsewhere(
         work_order=said.work_order,
         mix_check=said.mix_check,
     )
-
-
-def _leftover_json(rest: Leftover | None) -> dict[str, Any] | None:
-    if rest is None:
-        return None
-    block = str(rest.block.id) if rest.block else None
-    return {"volume": rest.volume.as_json(), "fate": rest.fate, "block": block}
-
-
-def _area(order: WorkOrder, rows: Sequence[Load]) -> dict[str, str] | None:
-    """Return the ground treated: what the loads say where all do, else the order's, else the block's."""
-    told = [row.area_done for row in rows]
-    if told and all(one is not None for one in told):
-        done = amounts.total(one for one in told if one is not None)
-        return done.as_json() if done else None
-    said: dict[str, str] | None = (order.spray or {}).get("area")
-    if said:
-        return said
-    return order.block.area.as_json() if order.block and order.block.area else None
-
-
-def _trees(order: WorkOrder, rows: Sequence[Load]) -> int | None:
-    told = [row.trees_done for row in rows]
-    if told and all(one is not None for one in told):
-        return sum(one for one in told if one is not None)
-    return (order.spray or {}).get("trees") or (order.block.trees if order.block else None)
-
-
-def plan_flags(rows: Sequence[Load]) -> Iterator[dict[str, str]]:
-    """Yield where a load held more of a product than the plan, or one that the plan does not name."""
-    for row in rows:
-        planned = {one["id"]: one for one in (row.planned or {}).get("products", [])}
-        for one in row.products:
-            parts = [amounts.read(lot["amount"]) for lot in one["lots"]]
-            meant = planned.get(one["product"])
-            if meant is None:
-                yield _passed(f"load {row.number}: a product or a load that the plan does not name")
-            elif _more(parts, meant):
-                told = " + ".join(map(amounts.words, parts))
-                yield _passed(
-                    f"load {row.number}: {told} mixed, {amounts.words(amounts.read(meant['exact']))} planned"
-                )
-
-
-def _more(parts: Sequence[Quantity], meant: Mapping[str, Any]) -> bool:
-    """Say whether more was mixed than was planned, or than the plan said to measure."""
-    exact = amounts.read(meant["exact"])
-    if not parts or any(one.dimension != exact.dimension for one in parts):
-        return False
-    limit = max(
-        exact.in_base(), sum((amounts.read(one).in_base() for one in meant.get("measure") or []), Decimal(0))
-    )
-    return sum((one.in_base() for one in parts), Decimal(0)) > limit
-
-
-def _book_flags(deducted: Sequence[Load]) -> Iterator[dict[str, str]]:
-    for row in deducted:
-        if row.missing:
-            missing = amounts.words(amounts.read(row.missing))
-            yield _passed(f"load {row.number}: the book held {missing} less than was used")
-
-
-def _passed(says: str) -> dict[str, str]:
-    return {"code": "limit_passed", "says": says}
 
 
 def _empty(order: WorkOrder, *, finished_at: dt.datetime, now: dt.datetime) -> None:

@@ -26,7 +26,7 @@ def issue(*, order: WorkOrder, by: Actor, now: dt.datetime, note: str | None = N
     """
     moves.demand(order, action="issue")
     at = demands.moment_of(order, now=now)
-    check = checking.check_order(order=order, at=at, by=by, now=now) if order.kind == "spray" else None
+    check = checking.check_for_move(order=order, at=at, by=by, now=now) if order.kind == "spray" else None
     faults = demands.for_issue(order, check=check, at=at, now=now)
     columns: dict[str, Any] = {}
     if check is not None:

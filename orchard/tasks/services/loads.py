@@ -53,11 +53,12 @@ def record_load(
     if recorded_before(order=order, id=id):
         return order
     at = at or now
-    _fits_tank(order, spray)
-    planned = next((one for one in order.loads_planned if one["number"] == number), None)
-    used = _used(order, products, planned, on=checking.local_day(order.farm, at))
+    day = checking.local_day(order.farm, at)
+    _refuse([*_tank_faults(order, spray), *_product_faults(products, on=day)])
     moves.demand(order, action="record_load")
     _refuse_what_stands_against(order, number=number, mixed_by=mixed_by, at=at)
+    planned = next((one for one in order.loads_planned if one["number"] == number), None)
+    used = _used(order, products, planned, on=day)
     load = journal.create(
         Load,
         farm=order.farm,
@@ -79,17 +80,35 @@ def record_load(
     return moves.make(order, action="record_load", by=by, now=now)
 
 
-def _fits_tank(order: WorkOrder, spray: Quantity) -> None:
+def _refuse(faults: Sequence[Fault]) -> None:
+    if faults:
+        raise Unprocessable(*faults)
+
+
+def _tank_faults(order: WorkOrder, spray: Quantity) -> Iterator[Fault]:
     tank = order.sprayer.tank if order.sprayer else None
     if tank is not None and spray.in_base() > tank.in_base():
         detail = f"the tank of {order.sprayer} holds {amounts.words(tank)}: record each tank as its own load"
-        raise Unprocessable(Fault("over_tank", detail, "/spray"))
+        yield Fault("over_tank", detail, "/spray")
+
+
+def _product_faults(products: Sequence[Mapping[str, Any]], *, on: dt.date) -> Iterator[Fault]:
+    """Yield products that are named twice, and lots that are not theirs or cannot be deducted."""
+    named = [one["product"] for one in products]
+    for place, one in enumerate(products):
+        pointer = f"/products/{place}"
+        if named.index(one["product"]) != place:
+            yield Fault("invalid", f"{one['product'].name} is named twice", f"{pointer}/product")
+        yield from _lot_faults(one["product"], one.get("lots") or [], on=on, pointer=pointer)
 
 
 def _refuse_what_stands_against(
     order: WorkOrder, *, number: int, mixed_by: Worker | None, at: dt.datetime
 ) -> None:
     faults = []
+    if order.kind != "spray":
+        detail = f"work of kind {order.kind} has no loads"
+        faults.append(Fault("state_conflict", detail, refers_to=("work_order", str(order.id))))
     same = queries.loads(order=order).filter(number=number).first()
     if same is not None:
         detail = f"load {number} is on record already: a mistake in it is corrected on the application record"
@@ -105,26 +124,20 @@ def _used(
 ) -> list[dict[str, Any]]:
     """Return what was used as it is kept, lots filled in where they were left out.
 
-    :raises Unprocessable: with every fault
+    :raises Unprocessable: `required` for each product of which the plan says nothing
     """
     kept, faults = [], []
     for place, one in enumerate(products):
-        product, pointer = one["product"], f"/products/{place}"
-        if [p["product"] for p in products].index(product) != place:
-            faults.append(Fault("invalid", f"{product.name} is named twice", f"{pointer}/product"))
-        if one.get("lots") is None:
-            lots, wrong = _planned_lots(order, product, planned, on=on, pointer=pointer)
-        else:
-            lots, wrong = one["lots"], list(_lot_faults(product, one["lots"], on=on, pointer=pointer))
-        faults += wrong
-        kept.append(
-            {
-                "product": str(product.id),
-                "lots": [{"lot": str(lot["lot"].id), "amount": lot["amount"].as_json()} for lot in lots],
-            }
-        )
-    if faults:
-        raise Unprocessable(*faults)
+        lots = one.get("lots")
+        if lots is None:
+            lots = _planned_lots(order, one["product"], planned, on=on)
+        if lots is None:
+            detail = f"the plan says nothing of {one['product'].name} in this load: name the lots and amounts"
+            faults.append(Fault("required", detail, f"/products/{place}/lots"))
+            continue
+        shown = [{"lot": str(lot["lot"].id), "amount": lot["amount"].as_json()} for lot in lots]
+        kept.append({"product": str(one["product"].id), "lots": shown})
+    _refuse(faults)
     return kept
 
 
@@ -142,22 +155,13 @@ def _lot_faults(
 
 
 def _planned_lots(
-    order: WorkOrder, product: Product, planned: Mapping[str, Any] | None, *, on: dt.date, pointer: str
-) -> tuple[list[dict[str, Any]], list[Fault]]:
-    """Return the planned amount of a load, from the lots that are reserved and not yet used."""
-    amount = next(
-        (
-            amounts.read(one["exact"])
-            for one in (planned or {}).get("products", [])
-            if one["id"] == str(product.id)
-        ),
-        None,
-    )
+    order: WorkOrder, product: Product, planned: Mapping[str, Any] | None, *, on: dt.date
+) -> list[dict[str, Any]] | None:
+    """Return the planned amount of a load, from lots reserved and not yet used; None without a plan."""
+    meant = (one for one in (planned or {}).get("products", []) if one["id"] == str(product.id))
+    amount = next((amounts.read(one["exact"]) for one in meant), None)
     free = _still_reserved(order, product, on=on)
-    if amount is None or not free:
-        detail = f"the plan says nothing of {product.name} in this load: name the lots and amounts"
-        return [], [Fault("required", detail, f"{pointer}/lots")]
-    return list(_spread(amount, product, free, on=on)), []
+    return None if amount is None or not free else list(_spread(amount, product, free, on=on))
 
 
 def _still_reserved(order: WorkOrder, product: Product, *, on: dt.date) -> list[tuple[Lot, Decimal]]:

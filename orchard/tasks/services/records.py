@@ -5,26 +5,23 @@ from __future__ import annotations
 import dataclasses
 import datetime as dt
 import uuid
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
 from django.db import transaction
 
 from mixing.quantities import Quantity, QuantityError
 from orchard.api.refusals import Conflict, Fault, Unprocessable
-from orchard.crews import queries as crews
 from orchard.farms import journal
 from orchard.farms.actors import Actor
 from orchard.farms.models import Farm
 from orchard.farms.rows import new_id
 from orchard.inventory import amounts as stock_amounts
-from orchard.inventory import queries as store
-from orchard.inventory import services as stock
-from orchard.inventory.models import Lot, Product
-from orchard.tasks import amounts, queries
-from orchard.tasks.models import ApplicationRecord, Load
-from orchard.tasks.services import applications, checking, loads
-from orchard.tasks.services.applications import Application, Line
+from orchard.inventory.models import Product
+from orchard.tasks import queries
+from orchard.tasks.models import ApplicationRecord
+from orchard.tasks.services import applications, checking, record_stock
+from orchard.tasks.services.told import Application, said_by
 
 
 def add_from_paper(
@@ -39,10 +36,10 @@ def add_from_paper(
     _refuse(_faults(farm, told))
     with transaction.atomic():
         id = id or new_id()
-        if _named(told.lines):
+        if record_stock.named(told.lines):
             told = dataclasses.replace(told, taken={"loads": [str(id)]})
         record = applications.write(farm=farm, said=told, by=by, now=now, id=id)
-        _take(record, _named(told.lines), by=by, now=now)
+        record_stock.take(record, record_stock.named(told.lines), by=by, now=now)
     return record
 
 
@@ -75,30 +72,6 @@ def _unit_faults(amount: Quantity, product: Product, *, on: dt.date, pointer: st
         yield Fault(fault.code, fault.detail, f"{pointer}/{fault.field}".rstrip("/"))
 
 
-def _named(lines: Sequence[Line]) -> list[stock.Used]:
-    return [
-        stock.Used(product=line.product, lot=lot, quantity=amount)
-        for line in lines
-        for lot, amount in line.lots
-    ]
-
-
-def _take(record: ApplicationRecord, used: Sequence[stock.Used], *, by: Actor, now: dt.datetime) -> None:
-    """Take what a record says was used out of the store, under the record's own id."""
-    if not used:
-        return
-    order = record.work_order
-    stock.use(
-        farm=record.farm,
-        work_order=order.id if order else record.id,
-        load=record.id,
-        used=used,
-        by=by,
-        at=record.finished_at,
-        now=now,
-    )
-
-
 def correct(
     *,
     record: ApplicationRecord,
@@ -124,7 +97,7 @@ def correct(
     _refuse(Fault(f.code, f.detail, "/changes" + f.pointer) for f in _faults(record.farm, told))
     with transaction.atomic():
         id = id or new_id()
-        target = _used_now(record, before, told) if "lines" in changes else None
+        target = record_stock.used_now(record, before, told) if "lines" in changes else None
         if target is not None:
             told = dataclasses.replace(told, taken={"loads": [str(id)] if target else []})
         _step_aside(record, "corrected", action="correct", reason=reason, by=by, now=now)
@@ -140,8 +113,8 @@ def correct(
         )
         _replaced(record, new)
         if target is not None:
-            _put_back(record, reason=reason, by=by, now=now)
-            _take(new, target, by=by, now=now)
+            record_stock.put_back(record, reason=reason, by=by, now=now)
+            record_stock.take(new, target, by=by, now=now)
         if record.block != new.block:
             applications.refresh_block(block=record.block, now=now)
         _refresh_order(new, now=now)
@@ -186,7 +159,7 @@ def void(
             body={"spray": {}, "products": [], "taken": {"loads": []}, "place": record.body.get("place")},
         )
         _replaced(record, made)
-        _put_back(record, reason=reason, by=by, now=now)
+        record_stock.put_back(record, reason=reason, by=by, now=now)
         applications.refresh_block(block=record.block, now=now)
         _refresh_order(made, now=now)
     return made
@@ -221,106 +194,6 @@ def _replaced(record: ApplicationRecord, new: ApplicationRecord) -> None:
     """Let the old record name the new one, in the version that its change has told already."""
     record.corrected_by = new
     record.save(update_fields=["corrected_by"])
-
-
-def _put_back(record: ApplicationRecord, *, reason: str, by: Actor, now: dt.datetime) -> None:
-    """Put back what the record took; a load that still waits for its deduction is deducted first."""
-    taken = [uuid.UUID(one) for one in record.body["taken"]["loads"]]
-    for load in Load.objects.for_farm(record.farm).filter(id__in=taken, stock="pending"):
-        loads.deduct_load(load=load, by=by, now=now)
-    stock.put_back(farm=record.farm, loads=[*taken, record.id], reason=reason, by=by, now=now)
-    if taken and record.work_order is not None:
-        _take_for_the_rest(record, by=by, now=now)
-
-
-def _take_for_the_rest(record: ApplicationRecord, *, by: Actor, now: dt.datetime) -> None:
-    """Take again what of the same loads went on another block, whose record still stands."""
-    others = queries.records(farm=record.farm, work_order=record.work_order, status="current")
-    for other in others.exclude(block=record.block):
-        if not other.body["taken"]["loads"]:
-            _take(other, _named(said_by(other).lines), by=by, now=now)
-
-
-def _used_now(record: ApplicationRecord, before: Application, told: Application) -> list[stock.Used]:
-    """Return what the store is to have given in the end: what it gave, and the difference of the two.
-
-    What was mixed and not sprayed stays used: a correction of what went on the block does not bring it back.
-    """
-    on = checking.local_day(record.farm, record.finished_at)
-    given: dict[tuple[Product, Lot], Any] = {}
-    for sign, used in ((1, _taken_by(record, before)), (-1, _named(before.lines)), (1, _named(told.lines))):
-        for one in used:
-            if one.lot is not None:
-                base = stock_amounts.in_base(one.quantity, product=one.product, on=on)
-                key = (one.product, one.lot)
-                given[key] = given.get(key, stock_amounts.ZERO) + sign * base
-    return [
-        stock.Used(product=product, lot=lot, quantity=stock_amounts.in_stock_unit(base, product))
-        for (product, lot), base in given.items()
-        if base > 0
-    ]
-
-
-def _taken_by(record: ApplicationRecord, before: Application) -> list[stock.Used]:
-    """Return what the store's ledger holds for a record: its loads, or its own amounts."""
-    rows = Load.objects.for_farm(record.farm).filter(id__in=record.body["taken"]["loads"])
-    of_loads = [used for row in rows for used in loads.used_lots(row.products, farm=record.farm)]
-    if of_loads or not record.body["taken"]["loads"]:
-        return of_loads
-    movements = store.movements(farm=record.farm).filter(
-        load__in=record.body["taken"]["loads"], kind="use", reversed_by=None
-    )
-    return [
-        stock.Used(
-            product=row.lot.product,
-            lot=row.lot,
-            quantity=Quantity(-row.change_base, row.lot.product.base_unit),
-        )
-        for row in movements
-    ]
-
-
-def said_by(record: ApplicationRecord) -> Application:
-    """Return what a record says, as it was told."""
-    body, farm = record.body, record.farm
-    rows = {str(row.id): row for row in store.products(farm=farm)}
-    lots = {
-        str(lot.id): lot
-        for lot in store.lots(farm=farm).filter(
-            id__in=[lot["lot"] for one in body["products"] for lot in one["lots"]]
-        )
-    }
-    lines = tuple(
-        Line(
-            product=rows[one["product"]],
-            amount=amounts.read(one["amount"]),
-            rate=one["rate"],
-            lots=tuple((lots[lot["lot"]], amounts.read(lot["amount"])) for lot in one["lots"]),
-        )
-        for one in body["products"]
-    )
-    return Application(
-        block=record.block,
-        started_at=record.started_at,
-        finished_at=record.finished_at,
-        spray=body["spray"],
-        lines=lines,
-        sprayer=record.sprayer,
-        crew=record.crew,
-        sprayed_by=tuple(crews.workers(farm=farm).filter(id__in=body["sprayed_by"])),
-        targets=tuple(body["targets"]),
-        observed=body["weather"],
-        bbch=body["stage"]["bbch"] if body["stage"] else None,
-        loads=tuple(body["loads"]),
-        incidents=tuple(queries.incidents(farm=farm, id__in=body["incidents"])),
-        nothing_unusual=body["nothing_unusual"],
-        leftover=body["leftover"],
-        note=body["note"],
-        pauses=tuple(body["pauses"]),
-        work_order=record.work_order,
-        mix_check=record.mix_check,
-        taken=body["taken"],
-    )
 
 
 def _refresh_order(record: ApplicationRecord, *, now: dt.datetime) -> None:

@@ -57,7 +57,7 @@ def start(
     faults = list(place_and_people(order, at=at))
     columns: dict[str, Any] = {}
     if order.kind == "spray":
-        check = checking.check_order(order=order, at=at, observed=observed, by=by, now=now)
+        check = checking.check_for_move(order=order, at=at, observed=observed, by=by, now=now)
         faults = [*demands.mix_stops(check, now=now), *_against_farm(order, observed), *faults]
         faults += _people_in_block(observed)
         columns["mix_check"] = check

@@ -1,0 +1,100 @@
+"""What a record took out of the store, and what goes back or out again when it is corrected or void."""
+
+from __future__ import annotations
+
+import datetime as dt
+import uuid
+from collections.abc import Sequence
+from typing import Any
+
+from mixing.quantities import Quantity
+from orchard.farms.actors import Actor
+from orchard.inventory import amounts as stock_amounts
+from orchard.inventory import queries as store
+from orchard.inventory import services as stock
+from orchard.inventory.models import Lot, Product
+from orchard.tasks import queries
+from orchard.tasks.models import ApplicationRecord, Load
+from orchard.tasks.services import checking, loads
+from orchard.tasks.services.told import Application, Line, said_by
+
+
+def named(lines: Sequence[Line]) -> list[stock.Used]:
+    return [
+        stock.Used(product=line.product, lot=lot, quantity=amount)
+        for line in lines
+        for lot, amount in line.lots
+    ]
+
+
+def take(record: ApplicationRecord, used: Sequence[stock.Used], *, by: Actor, now: dt.datetime) -> None:
+    """Take what a record says was used out of the store, under the record's own id."""
+    if not used:
+        return
+    order = record.work_order
+    stock.use(
+        farm=record.farm,
+        work_order=order.id if order else record.id,
+        load=record.id,
+        used=used,
+        by=by,
+        at=record.finished_at,
+        now=now,
+    )
+
+
+def put_back(record: ApplicationRecord, *, reason: str, by: Actor, now: dt.datetime) -> None:
+    """Put back what the record took; a load that still waits for its deduction is deducted first."""
+    taken = [uuid.UUID(one) for one in record.body["taken"]["loads"]]
+    for load in Load.objects.for_farm(record.farm).filter(id__in=taken, stock="pending"):
+        loads.deduct_load(load=load, by=by, now=now)
+    stock.put_back(farm=record.farm, loads=[*taken, record.id], reason=reason, by=by, now=now)
+    if taken and record.work_order is not None:
+        _take_for_the_rest(record, by=by, now=now)
+
+
+def _take_for_the_rest(record: ApplicationRecord, *, by: Actor, now: dt.datetime) -> None:
+    """Take again what of the same loads went on another block, whose record still stands."""
+    others = queries.records(farm=record.farm, work_order=record.work_order, status="current")
+    for other in others.exclude(block=record.block):
+        if not other.body["taken"]["loads"]:
+            take(other, named(said_by(other).lines), by=by, now=now)
+
+
+def used_now(record: ApplicationRecord, before: Application, told: Application) -> list[stock.Used]:
+    """Return what the store is to have given in the end: what it gave, and the difference of the two.
+
+    What was mixed and not sprayed stays used: a correction of what went on the block does not bring it back.
+    """
+    on = checking.local_day(record.farm, record.finished_at)
+    given: dict[tuple[Product, Lot], Any] = {}
+    for sign, used in ((1, _taken_by(record, before)), (-1, named(before.lines)), (1, named(told.lines))):
+        for one in used:
+            if one.lot is not None:
+                base = stock_amounts.in_base(one.quantity, product=one.product, on=on)
+                key = (one.product, one.lot)
+                given[key] = given.get(key, stock_amounts.ZERO) + sign * base
+    return [
+        stock.Used(product=product, lot=lot, quantity=stock_amounts.in_stock_unit(base, product))
+        for (product, lot), base in given.items()
+        if base > 0
+    ]
+
+
+def _taken_by(record: ApplicationRecord, before: Application) -> list[stock.Used]:
+    """Return what the store's ledger holds for a record: its loads, or its own amounts."""
+    rows = Load.objects.for_farm(record.farm).filter(id__in=record.body["taken"]["loads"])
+    of_loads = [used for row in rows for used in loads.used_lots(row.products, farm=record.farm)]
+    if of_loads or not record.body["taken"]["loads"]:
+        return of_loads
+    movements = store.movements(farm=record.farm).filter(
+        load__in=record.body["taken"]["loads"], kind="use", reversed_by=None
+    )
+    return [
+        stock.Used(
+            product=row.lot.product,
+            lot=row.lot,
+            quantity=Quantity(-row.change_base, row.lot.product.base_unit),
+        )
+        for row in movements
+    ]
