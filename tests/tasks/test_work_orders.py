@@ -19,7 +19,7 @@ from orchard.tasks.models import ApplicationRecord, Load, WorkOrder
 from orchard.tasks.services import loads
 from orchard.tasks.states import MOVES, STATES
 from tests.callers import Caller, codes, pointers
-from tests.factories import WorkerFactory, amount
+from tests.factories import LabelVersionFactory, WorkerFactory, amount
 from tests.tasks.lowbell import CALM, draft, lowbell, on_hand, reserved
 
 pytestmark = pytest.mark.django_db
@@ -551,3 +551,36 @@ def test_replaying_any_request_changes_nothing(farm, repeats):
         assert (again.status_code, again.json()) == (200, answer)
 
     assert everything(farm) == before
+
+
+def test_only_a_spray_has_loads(manager, lead, farm):
+    wash = {
+        "kind": "equipment_wash",
+        "sprayer": str(farm.tank.id),
+        "crew": str(farm.crew.id),
+        "starts_at": farm.now.isoformat(),
+    }
+    path = f"work-orders/{manager.post('work-orders', wash).json()['id']}"
+    for action in ("issue", "accept", "start"):
+        assert manager.act(path, action).status_code == 200
+
+    response = told(lead, path, load(farm))
+
+    assert (response.status_code, codes(response)) == (409, ["state_conflict"])
+    assert Load.objects.count() == 0
+
+
+def test_a_label_that_has_ended_since_stands_against_the_issue(manager, farm):
+    path = made(manager, farm)
+    LabelVersionFactory(
+        farm=farm.farm,
+        product=farm.copper,
+        label={"name": "old"},
+        effective_from=dt.date(2021, 1, 1),
+        effective_until=dt.date(2021, 12, 31),
+    )
+
+    response = manager.act(path, "issue")
+
+    assert (response.status_code, codes(response)) == (409, ["label_missing"])
+    assert [fault["code"] for fault in manager.get(path).json()["blocked_by"]] == ["label_missing"]

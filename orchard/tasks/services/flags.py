@@ -43,6 +43,7 @@ def _more(parts: Sequence[Quantity], meant: Mapping[str, Any]) -> bool:
 
 
 def of_book(deducted: Sequence[Load]) -> Iterator[dict[str, str]]:
+    """Yield which loads used more than the book held."""
     for row in deducted:
         if row.missing:
             missing = amounts.words(amounts.read(row.missing))
@@ -54,6 +55,7 @@ def _passed(says: str) -> dict[str, str]:
 
 
 def of_limits(report: Json | None) -> Iterator[Json]:
+    """Yield the stops that the engine finds in what was really put on."""
     for finding in (report or {}).get("findings", []):
         if finding["severity"] == "stop":
             code = "rate_exceeded" if finding["id"] == RATE_EXCEEDED else "limit_passed"
@@ -61,6 +63,7 @@ def of_limits(report: Json | None) -> Iterator[Json]:
 
 
 def of_labels(said: Application, found: Mapping[Any, intervals.Interval]) -> Iterator[Json]:
+    """Yield which labels state no re-entry interval: unknown is never fine."""
     for line in said.lines:
         if found[line.product.key].re_entry is None and not found[line.product.key].adjuvant:
             says = f"the label of {line.product.name} states no re-entry interval: ask first"
@@ -68,6 +71,7 @@ def of_labels(said: Application, found: Mapping[Any, intervals.Interval]) -> Ite
 
 
 def of_time(said: Application, *, now: dt.datetime) -> Iterator[Json]:
+    """Yield that an entry came later after the application than the rules allow."""
     days = elements.days_until_late()
     if now - said.finished_at > dt.timedelta(days=days):
         yield {

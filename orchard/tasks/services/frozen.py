@@ -27,6 +27,7 @@ def body(
     *,
     on: dt.date,
 ) -> Json:
+    """Return the elements of a record that are frozen with it."""
     totals = {one["id"]: one for one in (report or {}).get("totals", [])}
     return {
         "use": "plant protection, spraying of a crop in the open",

@@ -24,6 +24,7 @@ class Mixed:
 
 
 def volume(rows: Iterable[Load]) -> Quantity | None:
+    """Return how much spray the loads held together; None where there is none."""
     return amounts.total(row.spray for row in rows)
 
 
@@ -53,6 +54,7 @@ def _summed(parts: Mapping[str, list[Quantity]]) -> Iterator[tuple[str, Quantity
 
 
 def lines(order: WorkOrder, mixed: Mixed, share: Quantity) -> Iterator[Line]:
+    """Return the products of a share of the mix, lot by lot."""
     rates = {one["product"]: one["rate"] for one in order.products}
     rows = {str(row.id): row for row in store.products(farm=order.farm).filter(id__in=list(mixed.lots))}
     wanted = {lot for told in mixed.lots.values() for lot, _ in told}
@@ -77,6 +79,7 @@ def area(order: WorkOrder, rows: Sequence[Load]) -> dict[str, str] | None:
 
 
 def trees(order: WorkOrder, rows: Sequence[Load]) -> int | None:
+    """Return the trees treated: what the loads say where all do, else the order's, else the block's."""
     told = [row.trees_done for row in rows]
     if told and all(one is not None for one in told):
         return sum(one for one in told if one is not None)

@@ -20,6 +20,7 @@ from orchard.tasks.services.told import Application, Line, said_by
 
 
 def named(lines: Sequence[Line]) -> list[stock.Used]:
+    """Return what these lines say of lots, as the store reads it."""
     return [
         stock.Used(product=line.product, lot=lot, quantity=amount)
         for line in lines

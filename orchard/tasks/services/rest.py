@@ -30,6 +30,7 @@ class Leftover:
 def faults(
     order: WorkOrder, sprayed: Quantity | None, rest: Leftover | None, mixed: Quantity
 ) -> Iterator[Fault]:
+    """Yield what is wrong or missing in what was said of the rest of the tank."""
     if sprayed is not None and sprayed.in_base() > mixed.in_base():
         yield Fault(
             "out_of_range", f"only {amounts.words(mixed)} were mixed: record the missing load", "/sprayed"
@@ -62,6 +63,10 @@ def _something_is_left(
 def may_be_sprayed_out(
     order: WorkOrder, rest: Leftover, mixed: Quantity, *, at: dt.datetime, by: Actor, now: dt.datetime
 ) -> None:
+    """Let the rest go on a block where the whole check passes there.
+
+    :raises Conflict: `mix_stop`, one for each stop that is left open
+    """
     assert rest.block is not None
     check = checking.check_leftover(
         order=order, block=rest.block, volume=rest.volume, mixed=mixed, at=at, by=by, now=now
@@ -85,6 +90,7 @@ def shares(
 
 
 def as_json(rest: Leftover | None) -> dict[str, Any] | None:
+    """Return the rest as a record keeps it."""
     if rest is None:
         return None
     block = str(rest.block.id) if rest.block else None
