@@ -7,7 +7,7 @@ speak, the strictest of those about the same thing; a pair that none speaks of i
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from itertools import combinations
 
@@ -89,7 +89,7 @@ def of_residue(request: MixRequest, rulebook: Rulebook, *, scene: Scene | None =
     """Return what the residue in the sprayer would do to the products if it were a partner in the tank."""
     scene = scene or scenes.of(request, rulebook)
     return [
-        finding
+        replace(finding, parameters={**finding.parameters, "residue": residue.name})
         for residue in map(_residue, request.sprayer.residue)
         for partner in _partners(request)
         if not residue.facts.groups <= partner.facts.groups  # more of the same is no partner

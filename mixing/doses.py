@@ -224,15 +224,23 @@ def _limit(
     product: Product, request: MixRequest, ml: Decimal | None, grams: Decimal | None
 ) -> Decimal | None:
     """Return the most that the label's maxima allow for the whole job, in the unit of the dose."""
-    limits = []
-    for maximum in uses.applying(product.label, request).maxima:
-        amount, _ = _job_amount(maximum, product.label, request)
-        if amount is None:
-            continue
-        factor = ml if _measures(maximum, product.label) == "volume" else grams
-        if factor is not None:
-            limits.append(amount / factor)
-    return min(limits, default=None)
+    maxima = uses.applying(product.label, request).maxima
+    limits = [_in_unit(maximum, product.label, request, ml, grams) for maximum in maxima]
+    return min((limit for limit in limits if limit is not None), default=None)
+
+
+def at_rate(rate: Quantity, product: Product, request: MixRequest) -> Decimal | None:
+    """Return what a rate takes for the whole job, in the unit of the product's dose; None if not known."""
+    turning = _turning(product.label, amount_unit(product, request))
+    return _in_unit(rate, product.label, request, turning.ml, turning.grams)
+
+
+def _in_unit(
+    rate: Quantity, label: Label, request: MixRequest, ml: Decimal | None, grams: Decimal | None
+) -> Decimal | None:
+    amount, _ = _job_amount(rate, label, request)
+    factor = ml if _measures(rate, label) == "volume" else grams
+    return None if amount is None or factor is None else amount / factor
 
 
 def _measures(rate: Quantity, label: Label) -> str:

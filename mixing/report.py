@@ -42,6 +42,9 @@ def _finding(one: Finding, labels: dict[str, Any], rulebook: Rulebook, language:
     says, why, do = catalogue.render_row(one.id, one.parameters, language)
     if one.parameters.get("others"):
         why = " ".join(filter(None, (why, catalogue.render("finding.others", one.parameters, language))))
+    if "residue" in one.parameters:  # what is in the sprayer cannot be left out of the tank
+        why = " ".join(filter(None, (catalogue.render("finding.residue", one.parameters, language), why)))
+        do = catalogue.render("finding.wash_first", language=language)
     return {
         "id": one.id,
         "severity": one.severity.word,
@@ -163,7 +166,9 @@ def year(lines: Iterable[YearLine]) -> list[Json]:
             "used": amount(line.used),
             "after": amount(line.after),
             "maximum": amount(line.maximum),
-            "source": _label_source(line.label, None) if line.source is None else source(line.source),
+            "source": _label_source(line.label, line.registration)
+            if line.source is None
+            else source(line.source),
             "years": line.years,
         }
         for line in lines

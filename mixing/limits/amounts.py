@@ -50,15 +50,14 @@ def for_job(rate: Quantity, label: Label, spray: Spray | None) -> Decimal | Unkn
     return Unknown("spray.total") if volume is None else EXACT.multiply(rate.in_base(), volume)
 
 
-def passes(
-    rate: Quantity, bound: Quantity, product: Product, request: MixRequest, *, above: bool
-) -> bool | Unknown:
-    """Say whether a rate lies above (or below) a bound, whatever kinds of unit the two have."""
+def beside(
+    rate: Quantity, bound: Quantity, product: Product, request: MixRequest
+) -> tuple[Decimal, Decimal] | Unknown:
+    """Return a rate and a bound of a label as two numbers to compare, whatever kinds of unit the two have."""
     if rate.dimension == bound.dimension:
-        mine, limit = rate.in_base(), bound.in_base()
-        return exceeds(mine, limit) if above else exceeds(limit, mine)
+        return rate.in_base(), bound.in_base()
     if "ppm" in (rate.dimension, bound.dimension):
-        return _passes_in_ppm(product, request, above=above)
+        return _beside_in_ppm(rate, bound, product, request)
     label = product.label
     job, most = for_job(rate, label, request.spray), for_job(bound, label, request.spray)
     if isinstance(job, Unknown):
@@ -70,15 +69,17 @@ def passes(
         if density is None:
             return Unknown(f"label.density:{product.id}")
         job = EXACT.multiply(job, density) if _kind(rate) == "volume" else EXACT.divide(job, density)
-    return exceeds(job, most) if above else exceeds(most, job)
+    return job, most
 
 
-def _passes_in_ppm(product: Product, request: MixRequest, *, above: bool) -> bool | Unknown:
-    """Compare a rate of active ingredient with one of product, by what each takes for the whole job."""
-    [dose] = [one for one in doses.doses(request) if one.product is product]
-    if not above or dose.job is None or dose.limit is None:
+def _beside_in_ppm(
+    rate: Quantity, bound: Quantity, product: Product, request: MixRequest
+) -> tuple[Decimal, Decimal] | Unknown:
+    """Return a rate of active ingredient and one of product as what each takes for the whole job."""
+    mine, most = doses.at_rate(rate, product, request), doses.at_rate(bound, product, request)
+    if mine is None or most is None:
         return Unknown(f"label.content:{product.id}")
-    return exceeds(dose.job, dose.limit)
+    return mine, most
 
 
 def _kind(rate: Quantity) -> str:

@@ -110,10 +110,15 @@ def _asked(now: Subject, past: Earlier) -> Iterator[tuple[int, str]]:
 def published(
     subject: Subject, past: Past, request: MixRequest, scene: Scene, rulebook: Rulebook
 ) -> Iterator[Finding]:
-    """Yield where publications want more days between an earlier product and this one."""
+    """Yield where publications want more days between an earlier product and this one.
+
+    They are silent on a spray of the same product that its label's own interval has already forbidden.
+    """
+    own = subject.applying.bounds.interval
+    forbidden = days_of(own) if own is not None else 0
     for one in past:
         rules = rulebook.in_sequence(one.facts, subject.facts, request.crop)
-        if not rules:
+        if not rules or (one.days < forbidden and one.same == subject.same):
             continue
         speaking = [
             (rule, rule.severity)

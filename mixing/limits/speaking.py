@@ -53,9 +53,17 @@ def limit(finding_id: str, severity: Severity, product: Product, **parameters: s
     )
 
 
-def shown(quantity: Quantity) -> str:
-    """Return a quantity as a person reads it, at most three places: `8 mph`."""
-    return f"{short(quantity.value)} {quantity.unit}"
+def shown(quantity: Quantity, *, beside: Decimal | None = None) -> str:
+    """Return a quantity as a person reads it, at most three places: `8 mph`.
+
+    :param beside: another number of the same unit that stands in the sentence; as many more places are
+        shown as it takes to tell the two apart
+    """
+    value, places = short(quantity.value), 3
+    while beside is not None and value == short(beside, places) and places < PLACES:
+        places += 1
+        value = short(quantity.value, places)
+    return f"{value} {SIGNS.get(quantity.unit, quantity.unit)}"
 
 
 def short(value: Decimal, places: int = 3) -> str:
@@ -63,14 +71,22 @@ def short(value: Decimal, places: int = 3) -> str:
     return plain(value.quantize(Decimal(1).scaleb(-places), rounding=ROUND_HALF_EVEN, context=EXACT))
 
 
-def in_unit_of(base: Decimal, dimension_unit: str) -> str:
-    """Return a base value in a unit, ready to print.
+def in_unit_of(base: Decimal, given: Quantity) -> str:
+    """Return a base value in the unit of a measured one, ready to print beside it.
+
+    It has one place (`9.3 mph` for 15 km/h), and more only where the two would read alike.
 
     :param base: value in the base unit of that unit's dimension (m/s, degC)
     """
-    unit = BASE_OF.get(dimension_unit)
-    quantity = Quantity(base, unit) if unit else None
-    return shown(quantity.to(dimension_unit)) if quantity else short(base)
+    unit = BASE_OF.get(given.unit)
+    if unit is None:
+        return short(base)
+    value = Quantity(base, unit).to(given.unit).value
+    places = next((n for n in range(1, 4) if short(value, n) != short(given.value)), 3)
+    return f"{short(value, places)} {SIGNS.get(given.unit, given.unit)}"
 
 
+PLACES = 9
+SIGNS = {"degC": "°C", "degF": "°F", "percent_vv": "%"}
+"""Units whose name for the machine is not what a person reads."""
 BASE_OF = {"mph": "m/s", "km/h": "m/s", "m/s": "m/s", "degC": "degC", "degF": "degC"}

@@ -11,7 +11,7 @@ from mixing.limits.amounts import Unknown
 from mixing.limits.lacking import Lacking
 from mixing.limits.speaking import limit, shown
 from mixing.limits.subject import Subject
-from mixing.quantities import Quantity
+from mixing.quantities import EXACT, Quantity
 from mixing.request import MixRequest, Product
 
 
@@ -59,10 +59,16 @@ def _stage(subject: Subject, request: MixRequest) -> Finding:
 def _rate(
     product: Product, bound: Quantity, request: MixRequest, lacking: Lacking, *, above: bool
 ) -> Iterator[Finding]:
-    found = amounts.passes(product.rate, bound, product, request, above=above)
+    found = amounts.beside(product.rate, bound, product, request)
     if isinstance(found, Unknown):
         yield lacking.needed(found.path, product)
-    elif found:
+        return
+    mine, most = found
+    if amounts.exceeds(mine, most) if above else amounts.exceeds(most, mine):
         name = "label.rate-above-maximum" if above else "label.rate-below-minimum"
         severity = Severity.STOP if above else Severity.CAUTION
-        yield limit(name, severity, product, value=shown(product.rate), limit=shown(bound))
+        value = shown(product.rate)
+        if product.rate.unit != bound.unit:  # the dose that was compared stands beside the rate as given
+            compared = Quantity(EXACT.divide(EXACT.multiply(bound.value, mine), most), bound.unit)
+            value = f"{value} ({shown(compared, beside=bound.value)})"
+        yield limit(name, severity, product, value=value, limit=shown(bound))

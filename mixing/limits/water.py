@@ -74,5 +74,5 @@ def _measured(when: When, request: MixRequest, scene: Scene) -> tuple[str, str]:
         return shown(water.hardness), f"{short(when.hardness_above)} ppm"
     cold = when.water_below if when.water_below is not None else when.water_above
     if water is not None and water.temperature is not None and cold is not None:
-        return shown(water.temperature), in_unit_of(cold, water.temperature.unit)
+        return shown(water.temperature), in_unit_of(cold, water.temperature)
     return "", ""

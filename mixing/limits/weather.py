@@ -147,7 +147,7 @@ def _measured(when: When, request: MixRequest, scene: Scene) -> tuple[str, str]:
         (weather.minimum_next_24h, when.minimum_below),
     ):
         if quantity is not None and bound is not None:
-            return shown(quantity), in_unit_of(bound, quantity.unit)
+            return shown(quantity), in_unit_of(bound, quantity)
     if scene.rain_within is not None and when.rain_within is not None:
         return f"{short(scene.rain_within)} h", f"{short(when.rain_within)} h"
     humid = _first(when.humidity_above, when.humidity_below)

@@ -30,7 +30,7 @@ class YearLine:
 
     :ivar used, after: before and with this application; three places
     :ivar maximum: None where neither a label nor the region sets one
-    :ivar source: of a region's limit; `label` names the label that sets it otherwise
+    :ivar source: of a region's limit; `label` and `registration` name the label that sets it otherwise
     :ivar years: over how many years it counts
     """
 
@@ -41,6 +41,7 @@ class YearLine:
     source: Source | None
     label: str | None
     years: int = 1
+    registration: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,6 +133,7 @@ def lines(counted: list[tuple[_Limit, Count | Unknown]], rulebook: Rulebook) -> 
                 rulebook.sources.get(one.rule.source or "") if one.rule else None,
                 one.product.label.name if one.product else None,
                 one.years,
+                one.product.label.registration if one.product else None,
             ),
         )
     return list(found.values())

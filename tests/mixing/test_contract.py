@@ -1,0 +1,218 @@
+"""What an adviser reads in a report: figures that can be checked, plain words, and no false alarm."""
+
+import re
+
+import pytest
+
+from mixing import check_mix
+from tests.mixing.mixes import ids, mix, powder, product, q, use
+from tests.mixing.test_meanings import copper, finding, limited, sprayed
+
+A_PATH = re.compile(r"\b(?:weather|water|spray|label|history|stage|sprayer)\.[a-z0-9_]+")
+
+
+def ingredient(name, **more):
+    return [{"name": name, "content": q("80", "percent_ww"), **more}]
+
+
+def captan(**changes):
+    return powder(
+        "captan",
+        q("2", "lb/acre"),
+        name="Captan 80 WG",
+        formulation="WG",
+        active_ingredients=ingredient("captan"),
+        **changes,
+    )
+
+
+def texts(report):
+    return [one[part] or "" for one in report["findings"] for part in ("says", "why", "do")]
+
+
+class TestTheFiguresOfALimit:
+    @pytest.mark.parametrize("language", ["en", "es"])
+    @pytest.mark.parametrize(
+        ("rate", "maximum", "spray", "says"),
+        [
+            (  # 1.2 oz x 189 gal = 226.8 oz = 14.175 lb on the acre
+                q("1.2", "oz_wt/gal"),
+                q("12", "lb/acre"),
+                {"area": q("1", "acre"), "volume_per_area": q("189", "gal/acre")},
+                ("1.2 oz_wt/gal (14.175 lb/acre)", "12 lb/acre"),
+            ),
+            (q("0.8", "oz_wt/gal"), q("4", "lb/100gal"), {"total": q("10", "gal")},
+             ("(5 lb/100gal)", "4 lb/100gal")),
+            (q("3", "oz_wt/tree"), q("2", "lb/100gal"), {"trees": 10, "volume_per_tree": q("4", "gal")},
+             ("3 oz_wt/tree (4.688 lb/100gal)", "2 lb/100gal")),
+        ],
+    )  # fmt: skip
+    def test_a_rate_past_the_label_stands_beside_the_maximum_in_its_unit(
+        self, rate, maximum, spray, says, language
+    ):
+        one = powder(rate=rate, uses=[use(rate={"maximum": maximum})])
+        said = finding(check_mix(mix(one, spray=spray), language=language), "label.rate-above-maximum")[
+            "says"
+        ]
+
+        assert all(figure in said for figure in says)
+
+    def test_a_rate_in_the_unit_of_the_label_is_said_once(self):
+        one = powder(rate=q("2", "oz_wt/gal"), uses=[use(rate={"maximum": q("1", "oz_wt/gal")})])
+        said = finding(check_mix(mix(one)), "label.rate-above-maximum")["says"]
+
+        assert "2 oz_wt/gal is above" in said
+
+    def test_a_dose_just_past_the_maximum_does_not_read_like_it(self):
+        one = product(rate=q("1.0000001", "fl_oz/gal"), uses=[use(rate={"maximum": q("2", "tbsp/gal")})])
+        said = finding(check_mix(mix(one)), "label.rate-above-maximum")["says"]
+
+        assert "(2.0000002 tbsp/gal)" in said
+
+    def test_a_rate_in_ppm_is_held_to_a_minimum_by_weight(self):
+        one = powder(
+            rate=q("100", "ppm"),
+            active_ingredients=[{"name": "dustol", "content": q("50", "percent_ww")}],
+            uses=[use(rate={"minimum": q("0.5", "g/L")})],
+        )  # 100 mg/L of active is 0.2 g of product in a litre
+        said = finding(check_mix(mix(one)), "label.rate-below-minimum")["says"]
+
+        assert "(0.2 g/L)" in said
+
+    def test_a_converted_limit_is_rounded_for_the_reader(self):
+        weather = {"wind": q("9.9", "mph")}
+        said = finding(check_mix(mix(weather=weather)), "weather.wind-above-15-km-h")["says"]
+
+        assert "9.3 mph" in said  # 15 km/h = 9.3206 mph
+
+    def test_degrees_and_per_cent_are_written_as_people_write_them(self):
+        one = limited(temperature={"maximum": q("20", "degC")}, rate={"maximum": q("0.5", "percent_vv")})
+        report = check_mix(mix(one, weather={"temperature": q("21", "degC")}))
+
+        said = " ".join(texts(report))
+        assert "21 °C" in said and "0.5 %" in said
+        assert "degC" not in said and "percent_vv" not in said
+
+    def test_a_line_of_the_year_names_the_registration_of_its_label(self):
+        one = copper(uses=[use(maximum_per_year=[{"of": "copper", "amount": q("18", "lb/acre")}])])
+        (line,) = check_mix(mix(one))["year"]
+
+        assert line["source"]["where"] == one["label"]["registration"]
+
+
+class TestPlainWords:
+    @pytest.mark.parametrize("language", ["en", "es"])
+    def test_what_is_missing_is_never_named_by_its_path(self, language):
+        row = use(
+            rate={"maximum": q("4", "lb/acre")}, stages=[{"from": 93, "to": 57}], interval=q("7", "d"),
+            wind={"maximum": q("8", "mph")}, rain_free=q("12", "h"), temperature={"maximum": q("30", "degC")},
+            maximum_per_year=[{"of": "copper", "amount": q("18", "lb/acre")}],
+        )  # fmt: skip
+        one = copper(rate=q("1", "tbsp/gal"), bulk_density=None, uses=[row],
+                     mixing={"water_ph": {"minimum": "6", "maximum": "9"}})  # fmt: skip
+        before = [{"on": "2026-12-01", "label": one["label"]}]
+        nothing = {"stage": None, "weather": None, "water": None, "history": None}
+        for missing in (nothing, {"spray": None}, {"at": None}, {"history": before}):
+            report = check_mix(mix(one, **missing), language=language)
+            assert any(id.endswith("-unknown") for id in ids(report))
+            assert [text for text in texts(report) if A_PATH.search(text)] == []
+
+    def test_an_amount_that_lacks_only_the_tank_does_not_blame_the_spray(self):
+        sprayer = {"kind": "backpack", "tank": None}
+
+        assert "size of the tank" in check_mix(mix(sprayer=sprayer))["order"][0]["note"]
+
+    def test_numbers_are_not_written_as_3th(self):
+        myclobutanil = product(
+            active_ingredients=ingredient("myclobutanil"), mode_of_action=[{"scheme": "FRAC", "code": "3"}]
+        )
+        past = [sprayed(on, myclobutanil) for on in ("2027-01-01", "2027-01-10")]
+        report = check_mix(mix(myclobutanil, history=past))
+
+        assert any("3 times" in text for text in texts(report))
+        assert not any("3th" in text for text in texts(report))
+
+    def test_a_residue_is_washed_out_not_left_out(self):
+        sprayer = {"kind": "backpack", "tank": q("4", "gal"), "residue": ["mineral oil"]}
+        found = finding(check_mix(mix(captan(), sprayer=sprayer)), "pair.oil-with-captan")
+
+        assert found["severity"] == "caution"
+        assert "traces of mineral oil" in found["why"]
+        assert found["do"].startswith("Wash the sprayer out")
+
+    def test_a_partner_in_the_tank_is_left_out(self):
+        oil = product("oil", formulation="EC", active_ingredients=ingredient("mineral oil"))
+        found = finding(check_mix(mix(captan(), oil)), "pair.oil-with-captan")
+
+        assert found["do"].startswith("Leave one out")
+
+
+class TestOneWarningForOneThing:
+    def test_oil_with_captan_is_said_once(self):
+        oil = product("oil", formulation="EC", active_ingredients=ingredient("mineral oil"))
+        pairs = [id for id in ids(check_mix(mix(captan(), oil))) if id.startswith("pair.")]
+
+        assert pairs == ["pair.oil-with-captan"]
+
+    def test_an_emulsion_without_oil_still_speaks_against_captan(self):
+        other = product("b", formulation="EC", active_ingredients=ingredient("zolanide"))
+
+        assert "pair.emulsion-with-captan" in ids(check_mix(mix(captan(), other)))
+
+    def test_calcium_with_captan_or_copper_is_said_once(self):
+        calcium = powder(
+            "ca", formulation="SG", adjuvant="nutrient", active_ingredients=ingredient("calcium chloride")
+        )
+        for other, id in (
+            (captan(), "pair.calcium-chloride-with-captan"),
+            (copper(), "pair.copper-with-calcium"),
+        ):
+            pairs = [one for one in ids(check_mix(mix(other, calcium))) if one.startswith("pair.")]
+            assert pairs == [id]
+
+    def test_a_labels_own_interval_is_not_repeated_by_a_publication(self):
+        one = copper(uses=[use(interval=q("7", "d"))])
+        report = check_mix(mix(one, history=[sprayed("2027-01-15", one)]))
+
+        assert "label.interval" in ids(report)
+        assert not any(id.startswith("interval.") for id in ids(report))
+
+    def test_a_publication_speaks_of_another_copper_than_the_labels_own(self):
+        one, other = copper(uses=[use(interval=q("7", "d"))]), copper(registration="demo-other")
+        report = check_mix(mix(one, history=[sprayed("2027-01-15", other)]))
+
+        assert "interval.copper-again-dormant" in ids(report)
+
+
+class TestTheTreesAndTheBees:
+    @pytest.mark.parametrize(
+        ("bbch", "severity"), [(60, "stop"), (67, "stop"), (68, "stop"), (69, "caution"), (71, None)]
+    )
+    def test_what_kills_bees_waits_until_all_petals_are_down(self, bbch, severity):
+        phosmet = powder("ph", active_ingredients=ingredient("phosmet"))
+        report = check_mix(mix(phosmet, stage={"bbch": bbch, "observed_on": "2027-01-20"}))
+        bees = [one["severity"] for one in report["findings"] if "bee-hazard" in one["id"]]
+
+        assert bees == ([severity] if severity else [])
+
+    @pytest.mark.parametrize(
+        ("crop", "bbch", "id"),
+        [
+            ("cherry", 65, "stage.copper-sweet-cherry-open-flowers"),
+            ("sweet cherry", 65, "stage.copper-sweet-cherry-open-flowers"),
+            ("cherry", 73, "stage.copper-after-full-bloom"),
+            ("sour cherry", 73, "stage.copper-sour-cherry-after-bloom"),
+        ],
+    )
+    def test_a_cherry_not_said_to_be_sour_counts_as_sweet(self, crop, bbch, id):
+        one = copper(uses=[{"crops": [crop]}])
+        report = check_mix(mix(one, crop=crop, stage={"bbch": bbch, "observed_on": "2027-01-20"}))
+        about_copper = {one for one in ids(report) if one.startswith("stage.copper")}
+
+        assert id in about_copper
+        assert (crop == "sour cherry") == ("stage.copper-sour-cherry-after-bloom" in about_copper)
+
+    def test_nothing_is_sprayed_below_freezing_without_a_word(self):
+        frost = {"temperature": q("-1", "degC"), "minimum_next_24h": q("-4", "degC")}
+
+        assert finding(check_mix(mix(weather=frost)), "weather.below-freezing")["severity"] == "caution"
