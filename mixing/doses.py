@@ -214,7 +214,7 @@ def _is_liquid(label: Label, dimension: str) -> bool:
 def _turning_needs(label: Label, ml: Decimal | None, grams: Decimal | None) -> str | None:
     """A dry product dosed by volume, or a liquid by mass, needs its density."""
     if label.is_dry and grams is None:
-        return "label.bulk_density"
+        return "label.density"
     if label.is_dry is False and ml is None:
         return "label.density"
     return None

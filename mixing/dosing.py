@@ -33,14 +33,19 @@ def missing(doses: Iterable[Dose]) -> Iterator[Missing]:
 
 
 def _caution(id: str, dose: Dose, **said: str) -> Finding:
+    return _said(id, dose, Severity.CAUTION, **said)
+
+
+def _said(id: str, dose: Dose, severity: Severity, **said: str) -> Finding:
     parameters = {"product": dose.product.label.name, **said}
-    return Finding(id, Severity.CAUTION, Basis.PRACTICE, (dose.product.id,), parameters)
+    return Finding(id, severity, Basis.PRACTICE, (dose.product.id,), parameters)
 
 
 def _of_dose(dose: Dose) -> Iterator[Finding]:
     wanted = {one.what.partition(":")[0] for one in dose.missing}
-    if not wanted.isdisjoint(("label.density", "label.bulk_density")):
-        yield _caution("dose.cannot-be-turned", dose)
+    if "label.density" in wanted:  # good to know where the dose stands in the unit of the label all the same
+        severity = Severity.CAUTION if dose.job is None else Severity.NOTE
+        yield _said("dose.cannot-be-turned", dose, severity)
     if "label.content" in wanted:
         yield _caution("dose.content-unknown", dose)
     if dose.product.label.packet and dose.product.label.packet_content is None:
@@ -49,7 +54,9 @@ def _of_dose(dose: Dose) -> Iterator[Finding]:
 
 def _of_loads(dose: Dose, loads: Sequence[LoadDose]) -> Iterator[Finding]:
     worst = max((load.error for load in loads if load.error is not None), key=abs, default=None)
-    if worst is not None and abs(worst) > FIVE_PERCENT:
+    if worst == -1:
+        yield _caution("dose.below-smallest-mark", dose)
+    elif worst is not None and abs(worst) > FIVE_PERCENT:
         yield _caution("dose.measuring-error", dose, error=percent(worst) or "")
     if any(load.measure == () and load.error is None for load in loads):
         yield _caution("dose.no-measure", dose)

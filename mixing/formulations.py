@@ -24,3 +24,11 @@ POURED = frozenset((
 # fmt: on
 
 FORMULATIONS = DRY | POURED
+
+TRADE_CODES = {
+    "DF": "WG", "WDG": "WG", "DG": "WG", "W": "WP", "D": "DP", "G": "GR",
+    "WSP": "WP with packet true", "WSB": "WP with packet true",
+    "F": "SC", "FL": "SC", "AS": "SC", "L": "SC or SL", "E": "EC", "S": "SP or SL", "SN": "SL",
+    "M": "CS or ME",
+}  # fmt: skip
+"""Letters on American labels, and the code that is meant: named in an error, never taken. Common practice."""

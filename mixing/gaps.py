@@ -16,7 +16,14 @@ INSIDE = {
     "water": Water.__slots__,
     "spray": Spray.__slots__,
     "weather": Weather.__slots__,
-    "label": Label.__slots__,
+    "label": tuple(
+        name
+        for field in Label.__slots__
+        for name in {
+            "active_ingredients": (field, "content", "metal"),
+            "uses": (field, "rate", "re_entry", "pre_harvest"),
+        }.get(field, (field,))
+    ),
 }
 
 

@@ -8,7 +8,7 @@ from functools import lru_cache
 
 from mixing import reading
 from mixing.faults import TOP, Place
-from mixing.formulations import FORMULATIONS
+from mixing.formulations import FORMULATIONS, TRADE_CODES
 from mixing.labels import (
     Ingredient,
     Label,
@@ -86,7 +86,7 @@ def _read_label(raw: object, at: Place, read: Reader) -> Label | None:
         mode_of_action=read.many(
             get("mode_of_action"), (at, "mode_of_action"), lambda one, here: _mode(one, here, read)
         ),
-        formulation=read.choice(formulation, (at, "formulation"), FORMULATIONS) if formulation else None,
+        formulation=_formulation(formulation, (at, "formulation"), read) if formulation else None,
         packet=read.flag(get("packet"), (at, "packet")) or False,
         packet_content=read.quantity(get("packet_content"), (at, "packet_content"), reading.AMOUNT),
         adjuvant=read.choice(get("adjuvant"), (at, "adjuvant"), ADJUVANTS),
@@ -100,6 +100,15 @@ def _read_label(raw: object, at: Place, read: Reader) -> Label | None:
         mixing=_mixing(get("mixing"), (at, "mixing"), read),
         organic_listed=read.flag(get("organic_listed"), (at, "organic_listed")),
     )
+
+
+def _formulation(raw: object, at: Place, read: Reader) -> str | None:
+    code = TRADE_CODES.get(raw.strip().upper()) if type(raw) is str else None
+    if code is None:
+        return read.choice(raw, at, FORMULATIONS)
+    detail = f"{raw!r} is not one of the international two-letter codes: did you mean {code}?"
+    read.faults.add(at, "invalid", detail)
+    return None
 
 
 def _density(raw: object, at: Place, read: Reader) -> Quantity | None:
@@ -176,7 +185,7 @@ def _mixing(raw: object, at: Place, read: Reader) -> LabelMixing | None:
     kinds, there = given.get("adjuvants"), (at, "adjuvants")
     kinds = NONE if kinds is None else read.fields(kinds, there, ADJUVANT_FIELDS, what="adjuvants") or NONE
     allowed = kinds.get("allowed")
-    return LabelMixing(
+    mixing = LabelMixing(
         do_not_mix_with=_whats(given.get("do_not_mix_with"), (at, "do_not_mix_with"), read),
         may_mix_with=_whats(given.get("may_mix_with"), (at, "may_mix_with"), read),
         intervals=read.many(
@@ -197,6 +206,10 @@ def _mixing(raw: object, at: Place, read: Reader) -> LabelMixing | None:
         adjuvants_forbidden=_kinds(kinds.get("forbidden"), (there, "forbidden"), read),
         adjuvants_required=_kinds(kinds.get("required"), (there, "required"), read),
     )
+    low, high = mixing.water_ph_minimum, mixing.water_ph_maximum
+    if low is not None and high is not None and low > high:
+        read.faults.add(((at, "water_ph"), "minimum"), "out_of_range", "the minimum is above the maximum")
+    return mixing
 
 
 ORDER_FIELDS = frozenset(("before", "after", "fill_percent"))

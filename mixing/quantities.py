@@ -120,6 +120,14 @@ def convert(quantity: Quantity, name: str) -> Quantity:
     return Quantity(EXACT.divide(top, EXACT.multiply(source.below, target.above)), name)
 
 
+def kind(raw: object) -> str:
+    """Return what kind of JSON a value is, for a sentence: its content is never echoed."""
+    if raw is None:
+        return "null"
+    names = {bool: "true or false", int: "a number", float: "a number", str: "a text", list: "a list"}
+    return names.get(type(raw), "an object")
+
+
 def parse_decimal(raw: object, *, field: str = "value") -> Decimal:
     """Return the decimal that a text of plain digits gives; nothing else is taken.
 
@@ -128,7 +136,7 @@ def parse_decimal(raw: object, *, field: str = "value") -> Decimal:
     if not isinstance(raw, str):
         raise QuantityError(
             "not_a_decimal",
-            f'write the number as text in plain digits, such as "2.5", not as {type(raw).__name__}',
+            f'write the number as text in plain digits, such as "2.5", not as {kind(raw)}',
             field,
         )
     if not DECIMAL.match(raw):

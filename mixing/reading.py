@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import unicodedata
 from collections.abc import Callable, Iterable
 from datetime import date, datetime, timedelta
 from decimal import Decimal
@@ -75,7 +76,9 @@ class Reader:
     def fields(self, raw: object, at: Place, known: frozenset[str], *, what: str) -> dict[str, object] | None:
         """Return the object `raw`, with a fault for every field that is not known."""
         if type(raw) is not dict:
-            self.faults.add(at, "invalid", f"{what} is written as an object in braces, not as {_kind(raw)}")
+            self.faults.add(
+                at, "invalid", f"{what} is written as an object in braces, not as {quantities.kind(raw)}"
+            )
             return None
         if not known.issuperset(raw):
             if not all(isinstance(key, str) for key in raw):
@@ -115,7 +118,10 @@ class Reader:
     def _faulty_quantity(self, raw: object, at: Place, wanted: tuple[str, ...]) -> None:
         for fault in quantities.quantity_faults(raw, dimensions=wanted):
             place: Place = (at, fault.field) if fault.field else at
-            self.faults.add(place, fault.code, fault.detail)
+            detail = fault.detail
+            if fault.code == "unit_kind" and wanted in KINDS:
+                detail = f"{detail.partition(';')[0]}; what is wanted is {KINDS[wanted]}"
+            self.faults.add(place, fault.code, detail)
 
     def rate(self, raw: object, at: Place) -> Quantity | None:
         """Return a rate: an amount per volume, area, tree or row length, `percent_vv` or `ppm`."""
@@ -187,7 +193,7 @@ class Reader:
         if raw is None:
             return None
         if type(raw) is not int:
-            self.faults.add(at, "invalid", f"it is a whole number without quotes, not {_kind(raw)}")
+            self.faults.add(at, "invalid", f"it is a whole number without quotes, not {quantities.kind(raw)}")
             return None
         if not low <= raw <= high:
             self.faults.add(at, "out_of_range", f"it lies between {low} and {high}")
@@ -198,7 +204,7 @@ class Reader:
         """Return true or false."""
         if raw is None or type(raw) is bool:
             return raw
-        self.faults.add(at, "invalid", f"it is true or false, not {_kind(raw)}")
+        self.faults.add(at, "invalid", f"it is true or false, not {quantities.kind(raw)}")
         return None
 
     def text(self, raw: object, at: Place) -> str | None:
@@ -206,13 +212,16 @@ class Reader:
         if raw is None:
             return None
         if type(raw) is not str:
-            self.faults.add(at, "invalid", f"it is a text in quotes, not {_kind(raw)}")
+            self.faults.add(at, "invalid", f"it is a text in quotes, not {quantities.kind(raw)}")
             return None
         if not raw or raw.isspace():
             self.faults.add(at, "invalid", "the text is blank")
             return None
         if len(raw) > LONGEST_TEXT:
             self.faults.add(at, "out_of_range", f"a text may have at most {LONGEST_TEXT} characters")
+            return None
+        if not _legible(raw):
+            self.faults.add(at, "invalid", "the text holds characters that cannot be written down")
             return None
         return raw
 
@@ -233,7 +242,7 @@ class Reader:
         if not raw and (raw is None or type(raw) is list):
             return ()
         if type(raw) is not list:
-            self.faults.add(at, "invalid", f"it is a list in square brackets, not {_kind(raw)}")
+            self.faults.add(at, "invalid", f"it is a list in square brackets, not {quantities.kind(raw)}")
             return ()
         if len(raw) > most:
             self.faults.add(at, "out_of_range", f"{len(raw)} entries; at most {most} are taken")
@@ -310,18 +319,19 @@ def _sound_texts(texts: tuple[object, ...]) -> tuple[str, ...]:
 
     :raises ValueError: where one is
     """
-    sound = tuple(one for one in texts if type(one) is str and one.strip() and len(one) <= LONGEST_TEXT)
+    sound = tuple(
+        one
+        for one in texts
+        if type(one) is str and one.strip() and len(one) <= LONGEST_TEXT and _legible(one)
+    )
     if len(sound) < len(texts) or len(texts) > LONGEST_LIST:
         raise ValueError
     return sound
 
 
-def _kind(raw: object) -> str:
-    """Return what kind of JSON a value is, for a sentence: its content is never echoed."""
-    if raw is None:
-        return "null"
-    names = {bool: "true or false", int: "a number", float: "a number", str: "a text", list: "a list"}
-    return names.get(type(raw), "an object")
+def _legible(text: str) -> bool:
+    """Say whether a text can be stored and sent: no control characters, no halves of a pair."""
+    return text.isprintable() or not any(unicodedata.category(sign) in ("Cc", "Cs") for sign in text)
 
 
 def longest(times: Iterable[Quantity | None]) -> Quantity | None:

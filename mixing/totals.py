@@ -118,4 +118,4 @@ def _mass_needs(dose: Dose) -> Missing:
     label, name = dose.product.label, dose.product.id
     if any(one.content is None and one.metal is None for one in label.active_ingredients or ()):
         return Missing(f"label.content:{name}")
-    return Missing(f"label.bulk_density:{name}" if label.is_dry else f"label.density:{name}")
+    return Missing(f"label.density:{name}")

@@ -176,7 +176,7 @@ def test_a_powder_by_volume_without_its_density_is_dosed_and_said_not_to_turn():
     assert total(report, "p")["exact"] == q("15", "tbsp")
     assert total(report, "p")["base"]["unit"] == "mL"
     assert "dose.cannot-be-turned" in ids(report)
-    assert "label.bulk_density:p" in gaps(report)
+    assert "label.density:p" in gaps(report)
 
 
 def test_a_liquid_by_weight_turns_into_millilitres_by_its_density():

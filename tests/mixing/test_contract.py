@@ -4,8 +4,8 @@ import re
 
 import pytest
 
-from mixing import check_mix
-from tests.mixing.mixes import ids, mix, powder, product, q, use
+from mixing import MixRequestError, check_mix
+from tests.mixing.mixes import gaps, ids, mix, powder, product, q, use
 from tests.mixing.test_meanings import copper, finding, limited, sprayed
 
 A_PATH = re.compile(r"\b(?:weather|water|spray|label|history|stage|sprayer)\.[a-z0-9_]+")
@@ -216,3 +216,84 @@ class TestTheTreesAndTheBees:
         frost = {"temperature": q("-1", "degC"), "minimum_next_24h": q("-4", "degC")}
 
         assert finding(check_mix(mix(weather=frost)), "weather.below-freezing")["severity"] == "caution"
+
+
+class TestWhatIsMissingForADose:
+    def test_a_powder_by_the_spoon_is_no_alarm(self):
+        report = check_mix(mix(powder(rate=q("1.5", "tbsp/gal"), bulk_density=None)))
+        found = finding(report, "dose.cannot-be-turned")
+
+        assert found["severity"] == "note"
+        assert report["verdict"] == "ok"
+        assert gaps(report).count("label.density:p") == 1
+
+    def test_it_is_one_where_a_limit_of_the_label_wants_the_density(self):
+        one = powder(
+            rate=q("1.5", "tbsp/gal"), bulk_density=None, uses=[use(rate={"maximum": q("4", "lb/acre")})]
+        )
+        report = check_mix(mix(one))
+
+        assert finding(report, "label.density-unknown")["severity"] == "caution"
+        assert [gap for gap in gaps(report) if "density" in gap] == ["label.density:p"]
+
+    def test_a_dose_below_the_smallest_mark_is_said_as_such(self):
+        report = check_mix(mix(product(rate=q("0.03", "tsp/gal")), measures=["tbsp"]))
+
+        assert report["loads"][0]["products"][0]["measure"] == []
+        assert "dose.below-smallest-mark" in ids(report)
+        assert "dose.measuring-error" not in ids(report)
+
+    def test_the_fields_of_a_label_are_missed_in_the_order_of_a_label(self):
+        one = {"id": "a", "rate": q("1", "fl_oz/gal"),
+               "label": {"name": "A", "registration": "demo-a", "uses": [use()]}}  # fmt: skip
+        missed = [gap for gap in gaps(check_mix(mix(one))) if gap.startswith("label.")]
+
+        names = ("active_ingredients", "formulation", "signal_word", "protection", "rate", "re_entry")
+        assert missed == [f"label.{name}:a" for name in (*names, "pre_harvest")]
+
+
+def faults(request):
+    with pytest.raises(MixRequestError) as refused:
+        check_mix(request)
+    return {one["pointer"]: one["detail"] for one in refused.value.errors}
+
+
+class TestHintsOfARefusal:
+    @pytest.mark.parametrize(
+        ("unit", "meant"), [("lb/A", "lb/acre"), ("lb/ac", "lb/acre"), ("mL/plant", "mL/tree")]
+    )
+    def test_short_names_of_the_trade_point_at_the_right_unit(self, unit, meant):
+        detail = faults(mix(product(rate=q("1", unit))))["/products/0/rate/unit"]
+
+        assert detail.endswith(f"did you mean {meant}?")
+
+    @pytest.mark.parametrize(("letters", "code"), [("DF", "WG"), ("WDG", "WG"), ("F", "SC"), ("E", "EC")])
+    def test_letters_of_american_labels_point_at_the_international_code(self, letters, code):
+        detail = faults(mix(product(formulation=letters)))["/products/0/label/formulation"]
+
+        assert detail.endswith(f"did you mean {code}?")
+
+    def test_an_amount_is_no_rate_and_the_sentence_shows_one(self):
+        detail = faults(mix(product(rate=q("1", "tbsp"))))["/products/0/rate/unit"]
+
+        assert "such as 1.5 tbsp/gal" in detail and "volume/volume" not in detail
+
+    @pytest.mark.parametrize("number", [1.5, 2, True, [1]])
+    def test_no_sentence_names_a_type_of_the_program(self, number):
+        detail = faults(mix(product(rate={"value": number, "unit": "tbsp/gal"})))["/products/0/rate/value"]
+
+        assert not re.search(r"\b(int|float|bool|dict)$", detail)
+
+    @pytest.mark.parametrize("sign", ["\x00", "\n", "\ud800", "\x7f"])
+    def test_a_text_that_cannot_be_stored_or_sent_is_refused(self, sign):
+        request = mix(product(function=[f"fungi{sign}cide"]), crop=f"pea{sign}ch")
+
+        assert set(faults(request)) == {"/crop", "/products/0/label/function/0"}
+
+    def test_letters_of_any_language_are_taken(self):
+        assert check_mix(mix(product(name="Azufre mojable\u00a0niño 果樹")))["verdict"] == "ok"
+
+    def test_a_lowest_ph_above_the_highest_is_refused(self):
+        one = product(mixing={"water_ph": {"minimum": "9", "maximum": "5"}})
+
+        assert "/products/0/label/mixing/water_ph/minimum" in faults(mix(one))
