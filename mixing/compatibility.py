@@ -31,6 +31,7 @@ class Says:
     apart: frozenset[str]
     adjuvants_allowed: frozenset[str] | None
     adjuvants_forbidden: frozenset[str]
+    adjuvants_welcome: frozenset[str]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -53,15 +54,16 @@ def _says(label: Label) -> Says | None:
     mixing = label.mixing
     if mixing is None:
         return None
-    allowed = mixing.adjuvants_allowed
+    allowed, required = mixing.adjuvants_allowed, mixing.adjuvants_required
     said = Says(
         _folded(mixing.do_not_mix_with),
         _folded(mixing.may_mix_with),
         _folded(row.what for row in mixing.intervals if row.interval.value > 0),
-        None if allowed is None else frozenset((*allowed, *mixing.adjuvants_required)),
+        None if allowed is None else frozenset((*allowed, *required)),
         frozenset(mixing.adjuvants_forbidden),
+        frozenset((*(allowed or ()), *required)),
     )
-    nothing = not (said.forbids or said.allows or said.apart or said.adjuvants_forbidden)
+    nothing = not (said.forbids or said.allows or said.apart or said.adjuvants_forbidden or required)
     return None if nothing and allowed is None else said
 
 
@@ -143,7 +145,10 @@ def _by_label(one: Partner, other: Partner) -> list[Finding]:
     if forbidden:
         return forbidden
     for mine, theirs in ((one, other), (other, one)):
-        if mine.says is not None and not mine.says.allows.isdisjoint(theirs.facts.groups):
+        if mine.says is not None and (
+            not mine.says.allows.isdisjoint(theirs.facts.groups)
+            or theirs.adjuvant in mine.says.adjuvants_welcome
+        ):
             return [_finding("label.may-mix", Severity.NOTE, Basis.LABEL, mine, theirs)]
     return []
 

@@ -27,6 +27,8 @@ LOOK_FOR = tuple(
     for sign in ("layers", "clumps", "flakes", "gel", "oil", "foam", "heat", "smooth")
 )
 US_MASSES = frozenset(("lb", "oz_wt"))
+SMALL = {"kg": "g", "L": "mL", "m3": "mL"}
+"""Metric units too large for any jar, and what is measured in their place."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,7 +162,9 @@ def _per_ml(rate: Quantity, spray: Spray | None, per: str) -> Decimal | None:
 
 
 def measurable(quantity: Quantity) -> Quantity:
-    """Return the same amount in tsp, mL or g where the label's unit is too large for a jar; metric stays."""
+    """Return the same amount in tsp, mL or g where the label's unit is too large for a jar."""
+    if quantity.unit in SMALL:
+        return quantity.to(SMALL[quantity.unit])
     if quantity.unit not in spraying.US_VOLUMES and quantity.unit not in US_MASSES:
         return quantity
     for least, unit in practice().smaller:

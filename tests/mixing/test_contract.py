@@ -183,6 +183,36 @@ class TestOneWarningForOneThing:
 
         assert "interval.copper-again-dormant" in ids(report)
 
+    @pytest.mark.parametrize("said", [{"allowed": ["surfactant"]}, {"required": ["surfactant"]}])
+    def test_an_adjuvant_that_the_label_asks_for_or_allows_is_not_untested(self, said):
+        wetter = product("w", adjuvant="surfactant", active_ingredients=ingredient("zolanide"))
+        report = check_mix(mix(product(mixing={"adjuvants": said}), wetter))
+
+        assert "label.may-mix" in ids(report)
+        assert "pair.untested" not in ids(report)
+
+    def test_a_label_that_forbids_the_pair_goes_before_one_that_asks_for_its_adjuvant(self):
+        wetter = product(
+            "w", adjuvant="surfactant", active_ingredients=ingredient("zolanide"),
+            mixing={"do_not_mix_with": [{"what": "pyrafenol"}]},
+        )  # fmt: skip
+        report = check_mix(mix(product(mixing={"adjuvants": {"required": ["surfactant"]}}), wetter))
+
+        assert "label.do-not-mix" in ids(report)
+        assert "label.may-mix" not in ids(report)
+
+    def test_advice_for_the_winter_is_not_given_in_summer(self):
+        summer = check_mix(mix(stage={"bbch": 75, "observed_on": "2027-01-20"}))["cautions"]
+
+        assert any("two sprays in a winter" in line for line in check_mix(mix())["cautions"])
+        assert not any("two sprays in a winter" in line for line in summer)
+
+    def test_bees_come_right_after_the_law_when_trees_flower(self):
+        flowering = check_mix(mix(stage={"bbch": 65, "observed_on": "2027-01-20"}))["cautions"]
+
+        assert flowering[0].startswith("The label is the law.")
+        assert "bees" in flowering[1]
+
 
 class TestTheTreesAndTheBees:
     @pytest.mark.parametrize(
@@ -250,6 +280,16 @@ class TestWhatIsMissingForADose:
 
         names = ("active_ingredients", "formulation", "signal_word", "protection", "rate", "re_entry")
         assert missed == [f"label.{name}:a" for name in (*names, "pre_harvest")]
+
+
+def test_a_jar_is_dosed_in_grams_and_millilitres_not_in_parts_of_a_kilogram():
+    spray = {"area": q("1", "ha"), "volume_per_area": q("500", "L/ha")}
+    sprayer = {"kind": "airblast", "tank": q("500", "L")}
+    tank = mix(powder(rate=q("4", "kg/ha")), product(rate=q("2", "L/ha")), spray=spray, sprayer=sprayer)
+
+    amounts = {one["id"]: one["amount"] for one in check_mix(tank)["jar_test"]["amounts"]}
+
+    assert amounts == {"p": q("8", "g"), "a": q("4", "mL")}  # 4 kg in 500 L is 8 g in 1 L
 
 
 def faults(request):
