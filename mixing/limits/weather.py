@@ -10,7 +10,7 @@ from mixing.limits.lacking import Lacking
 from mixing.limits.speaking import in_unit_of, limit, short, shown, spoken
 from mixing.limits.subject import Subject
 from mixing.request import MixRequest
-from mixing.rulebook import Rulebook, When, strictest
+from mixing.rulebook import Rule, Rulebook, When, strictest
 from mixing.scene import Scene, in_place, in_weather
 from mixing.uses import NO_BOUNDS
 
@@ -69,15 +69,7 @@ def published(subjects: Subjects, request: MixRequest, scene: Scene, rulebook: R
     """Yield what publications and regulations say of this weather, for the whole tank or for one product."""
     if request.weather is None:
         return
-    speaking = [
-        (rule, rule.severity)
-        for rule in rulebook.for_tank("weather", request.crop)
-        if in_weather(rule, scene) and in_place(rule, scene) and _whom(rule.when, subjects) is not None
-    ]
-    for rule, severity, rivals in strictest(speaking):
-        products = _whom(rule.when, subjects) or ()
-        parameters = _parameters(rule.when, request, scene, _names(products, subjects))
-        yield spoken(rulebook, rule, severity, rivals, products=products, parameters=parameters)
+    said: set[tuple[str, str]] = set()  # product and what a row for it was about: the general row is silent
     for subject in subjects:
         speaking = [
             (rule, rule.severity)
@@ -87,17 +79,32 @@ def published(subjects: Subjects, request: MixRequest, scene: Scene, rulebook: R
             and not has_own(rule.when.unless_label, subject)
         ]
         for rule, severity, rivals in strictest(speaking):
+            said.add((subject.product.id, rule.about))
             parameters = _parameters(rule.when, request, scene, subject.label.name)
             yield spoken(
                 rulebook, rule, severity, rivals, products=(subject.product.id,), parameters=parameters
             )
+    speaking = [
+        (rule, rule.severity)
+        for rule in rulebook.for_tank("weather", request.crop)
+        if in_weather(rule, scene) and in_place(rule, scene) and _whom(rule, subjects, said) is not None
+    ]
+    for rule, severity, rivals in strictest(speaking):
+        products = _whom(rule, subjects, said) or ()
+        parameters = _parameters(rule.when, request, scene, _names(products, subjects))
+        yield spoken(rulebook, rule, severity, rivals, products=products, parameters=parameters)
 
 
-def _whom(when: When, subjects: Subjects) -> tuple[str, ...] | None:
+def _whom(rule: Rule, subjects: Subjects, said: set[tuple[str, str]]) -> tuple[str, ...] | None:
     """Return the products a rule for any tank speaks of: empty for all of them, None for none of them."""
+    when = rule.when
     if when.unless_label is None:
         return ()
-    without = [one.product.id for one in subjects if not has_own(when.unless_label, one)]
+    without = [
+        one.product.id
+        for one in subjects
+        if not has_own(when.unless_label, one) and (one.product.id, rule.about) not in said
+    ]
     if not without:
         return None
     return () if len(without) == len(subjects) else tuple(without)

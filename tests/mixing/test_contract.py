@@ -183,6 +183,24 @@ class TestOneWarningForOneThing:
 
         assert "interval.copper-again-dormant" in ids(report)
 
+    def test_rain_after_copper_is_said_once(self):
+        rain = {"rain_within_h": "10"}
+        found = [id for id in ids(check_mix(mix(copper(), weather=rain))) if "rain" in id]
+
+        assert found == ["weather.rain-after-copper"]
+
+    def test_rain_is_said_for_each_product_of_a_tank_in_its_own_words(self):
+        report = check_mix(mix(copper(), product(), weather={"rain_within_h": "10"}))
+
+        assert finding(report, "weather.rain-after-copper")["products"] == ["cu"]
+        assert finding(report, "weather.rain-within-24-h")["products"] == ["a"]
+
+    def test_captan_with_lime_is_said_once(self):
+        lime = powder("li", active_ingredients=ingredient("calcium hydroxide"))
+        stops = [one["id"] for one in check_mix(mix(captan(), lime))["findings"] if one["severity"] == "stop"]
+
+        assert len(stops) == 1
+
     @pytest.mark.parametrize("said", [{"allowed": ["surfactant"]}, {"required": ["surfactant"]}])
     def test_an_adjuvant_that_the_label_asks_for_or_allows_is_not_untested(self, said):
         wetter = product("w", adjuvant="surfactant", active_ingredients=ingredient("zolanide"))
