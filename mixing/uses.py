@@ -76,7 +76,7 @@ def _applying(label: Label, crop: str, targets: tuple[str, ...], bbch: int | Non
         return Applying((), crop=False)
     of_target = _for_targets(of_crop, targets)
     rows = of_target or of_crop
-    at_stage = rows if bbch is None else tuple(use for use in rows if within(bbch, use.stages))
+    at_stage = rows if bbch is None else _at_stage(rows, bbch)
     left = at_stage or rows
     return Applying(
         left,
@@ -87,6 +87,29 @@ def _applying(label: Label, crop: str, targets: tuple[str, ...], bbch: int | Non
         maxima=_strictest([use.maximum for use in left], highest=False),
         minima=_strictest([use.minimum for use in left], highest=True),
         bounds=_bounds(left),
+    )
+
+
+def _at_stage(rows: tuple[Use, ...], bbch: int) -> tuple[Use, ...]:
+    """Rows that allow the stage.
+
+    A limit per volume and one per area stand in two rows. Where only the first names a window, the second is
+    a limit beside it and opens no other stage.
+    """
+    fitting = tuple(use for use in rows if within(bbch, use.stages))
+    if any(use.stages for use in fitting):
+        return fitting
+    windowed = [use for use in rows if use.stages]
+    return tuple(use for use in fitting if not any(_is_a_limit_beside(use, other) for other in windowed))
+
+
+def _is_a_limit_beside(use: Use, windowed: Use) -> bool:
+    return (
+        (use.crops, use.targets) == (windowed.crops, windowed.targets)
+        and use.maximum is not None
+        and windowed.maximum is not None
+        and use.maximum.dimension != windowed.maximum.dimension
+        and (use.re_entry, use.pre_harvest, use.interval) == (None, None, None)
     )
 
 

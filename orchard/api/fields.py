@@ -256,6 +256,11 @@ class Listed(serializers.ListField):
         return super().to_internal_value(data)
 
 
+@extend_schema_field({"type": "object", "additionalProperties": True})
+class Anything(serializers.JSONField):
+    """An object that is written out as it is."""
+
+
 class Input(serializers.Serializer):
     """A body: every field named, unknown ones refused, all faults at once."""
 
@@ -291,7 +296,7 @@ class ListQuery(Query):
     limit = serializers.IntegerField(
         min_value=1, max_value=500, required=False, help_text="rows a page, 1 to 500"
     )
-    cursor = Text(required=False, help_text="where the next page begins, from `next`")
+    cursor = Text(max_length=1000, required=False, help_text="where the next page begins, from `next`")
     created_since = Moment(required=False, help_text="made at or after this moment")
     updated_since = Moment(required=False, help_text="changed at or after this moment")
 

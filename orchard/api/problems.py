@@ -10,6 +10,7 @@ from typing import Any
 from django.core.exceptions import PermissionDenied
 from django.db import DataError, IntegrityError, OperationalError
 from django.http import Http404, HttpRequest, JsonResponse
+from django.views.decorators.csrf import csrf_exempt
 from rest_framework import exceptions, serializers
 from rest_framework.response import Response
 
@@ -144,6 +145,7 @@ def _framework(error: exceptions.APIException) -> Response:
     return respond(error.status_code, [Fault(code, str(error.detail))], headers=headers)
 
 
+@csrf_exempt
 def not_found(request: HttpRequest, exception: Exception | None = None) -> JsonResponse:
     """Answer an address that does not exist."""
     return plain(404, Fault("not_found", "there is no such address"))

@@ -11,7 +11,13 @@ from rest_framework import serializers
 from orchard.api import permissions
 from orchard.api.problems import ProblemShown
 
-_ALWAYS = {"401": "no token or sign-in", "404": "not there, or another farm's", "429": "too many requests"}
+_ALWAYS = {
+    "401": "no token or sign-in",
+    "403": "the role, the scope or the sender may not do this",
+    "404": "not there, or another farm's",
+    "414": "the address is longer than 8,190 bytes",
+    "429": "too many requests",
+}
 _READ = {"400": "an unknown or wrong query parameter"}
 _WRITE = {
     "400": "not JSON",
@@ -84,7 +90,6 @@ class EndpointSchema(AutoSchema):
         if grant is not None:
             operation["x-scope"] = grant.scope
             operation["x-roles"] = list(grant.all_roles)
-            operation["responses"].setdefault("403", self._problem("the role or the scope may not do this"))
         return operation
 
     def _problems(self, operation: dict[str, Any]) -> None:
@@ -93,6 +98,8 @@ class EndpointSchema(AutoSchema):
             wanted |= _MATCH
         for status, words in wanted.items():
             operation["responses"].setdefault(status, self._problem(words))
+        # The web server itself answers what is too long to be an address, before anything of ours runs.
+        operation["responses"]["414"] = {"description": _ALWAYS["414"], "content": {"text/html": {}}}
         if self.method == "GET" and not hasattr(self.view, "listed") and hasattr(self.view, "answer"):
             operation["responses"].setdefault("304", {"description": "unchanged since If-None-Match"})
 

@@ -14,3 +14,5 @@ graceful_timeout = 8
 keepalive = 5
 loglevel = os.environ.get("LOG_LEVEL", "WARNING").lower()
 control_socket_disable = True  # it would lie in the home folder of whoever runs us
+
+limit_request_line = 8190  # the longest that gunicorn reads; a longer address is a 414

@@ -355,3 +355,33 @@ class TestHintsOfARefusal:
         one = product(mixing={"water_ph": {"minimum": "9", "maximum": "5"}})
 
         assert "/products/0/label/mixing/water_ph/minimum" in faults(mix(one))
+
+
+class TestALimitPerAreaStandsBesideOnePerVolume:
+    """Two rows of one use: the second opens no stage that the first closes."""
+
+    ROWS = [
+        {
+            "crops": ["peach"],
+            "rate": {"maximum": q("1.6", "oz_wt/gal")},
+            "stages": [{"from": 93, "to": 53}],
+            "re_entry": q("48", "h"),
+        },
+        {"crops": ["peach"], "rate": {"maximum": q("12", "lb/acre")}},
+    ]
+
+    def found(self, bbch, rows=ROWS):
+        label = product(rate=q("1", "oz_wt/gal"), formulation="WG", uses=rows)
+        tank = mix(label, crop="peach", targets=[], stage={"bbch": bbch, "observed_on": "2027-01-20"})
+        return {finding["id"] for finding in check_mix(tank)["findings"] if finding["severity"] == "stop"}
+
+    def test_past_the_window_it_is_a_stop(self):
+        assert "label.stage" in self.found(57)
+
+    def test_within_the_window_it_is_none(self):
+        assert "label.stage" not in self.found(97)
+
+    def test_a_second_use_with_a_rate_of_its_own_stays_open(self):
+        low = {"crops": ["peach"], "rate": {"maximum": q("2", "oz_wt/gal")}}
+
+        assert "label.stage" not in self.found(57, rows=[self.ROWS[0], low])

@@ -169,7 +169,9 @@ class Outlines(_Blocks):
 
     @property
     def responses(self) -> Any:
-        return {200: {"type": "object", "description": "a GeoJSON FeatureCollection"}}
+        return {
+            (200, "application/geo+json"): {"type": "object", "description": "a GeoJSON FeatureCollection"}
+        }
 
     def get(self, request: Request, **kwargs: Any) -> Response:
         """Read all blocks that are not put away."""

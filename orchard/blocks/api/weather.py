@@ -100,7 +100,7 @@ class StoredShown(serializers.Serializer):
 
 class PageQuery(Query):
     limit = ListQuery().fields["limit"]
-    cursor = Text(required=False)
+    cursor = Text(max_length=1000, required=False)
     kind = Word(KINDS, required=False)
     station = Text(required=False, allow_blank=True)
 

@@ -16,6 +16,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from orchard.api.fields import (
+    Anything,
     Id,
     ListQuery,
     Moment,
@@ -41,8 +42,8 @@ class AuditShown(serializers.Serializer):
     action = serializers.CharField()
     resource = serializers.CharField()
     resource_id = Id(allow_null=True)
-    before = serializers.JSONField(allow_null=True, help_text="the changed fields before")
-    after = serializers.JSONField(allow_null=True, help_text="the changed fields after")
+    before = Anything(allow_null=True, help_text="the changed fields before")
+    after = Anything(allow_null=True, help_text="the changed fields after")
     reason = serializers.CharField(allow_null=True)
     outcome = serializers.ChoiceField(choices=["done", "refused"])
     codes = serializers.ListField(child=serializers.CharField())
@@ -56,7 +57,7 @@ class AuditShown(serializers.Serializer):
 
 class AuditQuery(Query):
     limit = ListQuery().fields["limit"]
-    cursor = Text(required=False)
+    cursor = Text(max_length=1000, required=False)
     resource = Text(required=False)
     resource_id = Id(required=False)
     by = Id(required=False, help_text="id of the person or token")

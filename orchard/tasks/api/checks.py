@@ -14,6 +14,7 @@ from rest_framework.response import Response
 from mixing.calculations import CalculationError, calculate, listing
 from orchard.api.fields import (
     Amount,
+    Anything,
     Id,
     Input,
     Listed,
@@ -235,12 +236,12 @@ class ReportShown(serializers.Serializer):
     order = serializers.ListField(child=serializers.JSONField())
     loads = serializers.ListField(child=serializers.JSONField())
     totals = serializers.ListField(child=serializers.JSONField())
-    dial = serializers.JSONField(allow_null=True)
-    year = serializers.JSONField(allow_null=True)
-    protection = serializers.JSONField(allow_null=True)
-    re_entry = serializers.JSONField(allow_null=True)
-    harvest = serializers.JSONField(allow_null=True)
-    jar_test = serializers.JSONField(allow_null=True)
+    dial = Anything(allow_null=True)
+    year = serializers.ListField(child=serializers.JSONField(), allow_null=True)
+    protection = Anything(allow_null=True)
+    re_entry = Anything(allow_null=True)
+    harvest = Anything(allow_null=True)
+    jar_test = Anything(allow_null=True)
     cleaning = serializers.ListField(child=serializers.JSONField())
     cautions = serializers.ListField(child=serializers.CharField())
     rules = serializers.JSONField()

@@ -12,6 +12,7 @@ from rest_framework.response import Response
 
 from orchard.api.fields import (
     Amount,
+    Anything,
     Day,
     DecimalText,
     Id,
@@ -188,7 +189,7 @@ class RunShown(Shown):
     sprayers = serializers.ListField(child=serializers.CharField(), allow_null=True)
     status = serializers.ChoiceField(choices=["queued", "running", "done", "failed"])
     progress_percent = serializers.IntegerField()
-    result = serializers.JSONField(allow_null=True, help_text="`work_orders`, `left_out`, `gap_percent`")
+    result = Anything(allow_null=True, help_text="`work_orders`, `left_out`, `gap_percent`")
 
 
 named(RunShown, "from", Moment(source="starts_at"))

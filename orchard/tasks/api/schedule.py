@@ -112,7 +112,7 @@ class ScheduleItem(serializers.Serializer):
 
 class ScheduleQuery(Query):
     limit = ListQuery().fields["limit"]
-    cursor = Text(required=False)
+    cursor = Text(max_length=1000, required=False)
     crew = Id(required=False)
     block = Id(required=False)
     status = Word(list(queries.SHOWN), required=False)

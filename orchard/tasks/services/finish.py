@@ -27,6 +27,9 @@ from orchard.tasks.services.mixed import Mixed
 from orchard.tasks.services.rest import FATES, Leftover
 from orchard.tasks.services.told import Application
 
+CLOCKS_DIFFER = dt.timedelta(minutes=5)
+"""How far a phone's clock may be behind ours before an end before the start is a fault."""
+
 __all__ = ["FATES", "Leftover", "PossibleDuplicate", "finish", "finished_before", "keep_duplicate"]
 
 
@@ -56,7 +59,7 @@ def finish(
     """
     if finished_before(order=order, id=id):
         return order
-    finished_at = finished_at or now
+    finished_at = _after_the_start(order, finished_at or now)
     told = _Told(nothing_unusual, incidents, leftover, sprayed, sprayed_by, note)
     if order.status == "done":
         raise _duplicate(order)
@@ -73,6 +76,13 @@ def finish(
     )
     journal.later("work_order.done", farm=order.farm, subject=order.id, by=by, now=now)
     return order
+
+
+def _after_the_start(order: WorkOrder, finished_at: dt.datetime) -> dt.datetime:
+    """Return the end, moved to the start where a phone's clock puts it a little before that."""
+    if order.started_at is not None and order.started_at - CLOCKS_DIFFER <= finished_at < order.started_at:
+        return order.started_at
+    return finished_at
 
 
 def finished_before(*, order: WorkOrder, id: uuid.UUID | None) -> bool:
