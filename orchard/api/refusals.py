@@ -97,6 +97,13 @@ class Unprocessable(Refusal):
     title = "The content is wrong"
 
 
+class TooMany(Refusal):
+    """More requests than a caller may send."""
+
+    status = 429
+    title = "Too many requests"
+
+
 def under(prefix: str, faults: Iterable[Fault]) -> list[Fault]:
     """Return the faults with `prefix` set before each pointer."""
     return [

@@ -26,7 +26,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from orchard.api import bodies, idempotency, pages, problems
+from orchard.api import bodies, idempotency, pages, problems, rates
 from orchard.api.fields import ArchivedQuery, Input, ListQuery, Query
 from orchard.api.problems import faults_in
 from orchard.api.refusals import (
@@ -36,11 +36,12 @@ from orchard.api.refusals import (
     PreconditionMissing,
     Refusal,
     Stale,
+    TooMany,
     Unprocessable,
 )
 from orchard.farms import access, journal
 from orchard.farms.actors import Actor
-from orchard.farms.models import Farm
+from orchard.farms.models import Farm, Person, Token
 from orchard.farms.rows import FarmRow
 
 READS = ("GET", "HEAD", "OPTIONS")
@@ -67,6 +68,7 @@ class Endpoint(APIView):
     farm: Farm
     by: Actor
     now: dt.datetime
+    allowance: rates.Allowance | None = None
 
     def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
         """Run a write in one transaction, again where the database asks for it."""
@@ -103,7 +105,7 @@ class Endpoint(APIView):
         request.accepted_renderer, request.accepted_media_type = self.perform_content_negotiation(
             request, force=True
         )
-        access.signed_in(request)
+        self._count(access.signed_in(request))
         self.enter(request, **kwargs)
         verb = self.verbs.get(request.method or "")
         if verb is not None and hasattr(self, (request.method or "").lower()):
@@ -111,8 +113,25 @@ class Endpoint(APIView):
         self.find(**kwargs)
         if request.method not in self.allowed_methods:
             raise exceptions.MethodNotAllowed(request.method or "")
-        self.check_throttles(request)
         self.raw = bodies.receive(request._request) if request.method in ("POST", "PATCH") else b""
+
+    def _count(self, who: Person | Token) -> None:
+        """Count the request against the sender's minute.
+
+        :raises TooMany: 429
+        """
+        self.allowance = rates.count(caller=str(who.pk), at=self.now.timestamp())
+        if self.allowance is not None and self.allowance.left < 0:
+            wait = {"Retry-After": str(self.allowance.seconds)}
+            raise TooMany(
+                Fault("too_many_requests", f"{self.allowance.limit} a minute: wait a little"), headers=wait
+            )
+
+    def finalize_response(self, request: Request, response: Any, *args: Any, **kwargs: Any) -> Any:
+        if self.allowance is not None:
+            for name, value in self.allowance.headers().items():
+                response[name] = value
+        return super().finalize_response(request, response, *args, **kwargs)
 
     def enter(self, request: Request, **kwargs: Any) -> None:
         """Find the farm and who the sender is on it."""

@@ -1,0 +1,53 @@
+"""How many requests a caller may send: a fixed number a minute, counted in this process's memory.
+
+Several web processes count each for itself, so that no request waits for, or fails with, another server.
+Source of the header fields: RateLimit header fields for HTTP, IETF HTTPAPI working group, draft 10, 2025.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from django.conf import settings
+from django.core.cache import cache
+
+WINDOW_S = 60
+
+
+@dataclass(frozen=True, slots=True)
+class Allowance:
+    """What is left of a caller's minute.
+
+    :ivar left: requests that may still be sent; below zero where this one is too many
+    :ivar seconds: until the next minute of the count begins
+    """
+
+    limit: int
+    left: int
+    seconds: int
+
+    def headers(self) -> dict[str, str]:
+        """Return the header fields that tell it."""
+        return {
+            "RateLimit-Policy": f'"minute";q={self.limit};w={WINDOW_S}',
+            "RateLimit": f'"minute";r={max(self.left, 0)};t={self.seconds}',
+        }
+
+
+def count(*, caller: str, at: float) -> Allowance | None:
+    """Count one request of a caller; None where there is no limit.
+
+    :param at: seconds of the clock
+    """
+    limit: int = settings.RATE_LIMIT_PER_MINUTE
+    if limit <= 0:
+        return None
+    window = int(at // WINDOW_S)
+    key = f"rate:{caller}:{window}"
+    cache.add(key, 0, timeout=2 * WINDOW_S)
+    try:
+        sent = cache.incr(key)
+    except ValueError:  # forgotten between the two calls: it counts from one
+        sent = 1
+    return Allowance(limit=limit, left=limit - sent, seconds=math.ceil((window + 1) * WINDOW_S - at))
