@@ -40,7 +40,8 @@ class EndpointSchema(AutoSchema):
             if part not in ("api", "v1", "farms", "actions")
         ]
         one = "one_" if self.path.endswith("}") else ""
-        return f"{self.method.lower()}_{one}{'_'.join(words) or 'farm'}"
+        outside = "" if "{farm}" in self.path or not words else "_outside_a_farm"
+        return f"{self.method.lower()}_{one}{'_'.join(words) or 'farm'}{outside}"
 
     def get_tags(self) -> list[str]:
         return [str(getattr(self.view, "resource", "") or "calculations").replace("_", " ")]

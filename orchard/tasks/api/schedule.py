@@ -72,7 +72,7 @@ class Named(serializers.Serializer):
     name = serializers.CharField()
 
 
-class WindowShown(serializers.Serializer):
+class PlannedWindow(serializers.Serializer):
     earliest = serializers.CharField(allow_null=True)
     latest = serializers.CharField(allow_null=True)
     because = serializers.CharField(allow_null=True)
@@ -92,7 +92,7 @@ class ScheduleItem(serializers.Serializer):
     crew = Named(allow_null=True)
     starts_at = Moment()
     ends_at = Moment(allow_null=True)
-    window = WindowShown(allow_null=True)
+    window = PlannedWindow(allow_null=True)
     re_entry_until = Moment(allow_null=True)
     loads = serializers.SerializerMethodField(help_text="loads that are planned")
     products = serializers.SerializerMethodField()
