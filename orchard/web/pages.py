@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
+import socket
+from urllib.parse import urlsplit
 
 from django.conf import settings
 from django.db import DatabaseError, connection
@@ -14,6 +16,7 @@ from orchard.farms import queries
 from orchard.farms.models import Person
 
 LATE = dt.timedelta(minutes=5)
+NO_ANSWER = "no answer"
 
 
 def start(request: HttpRequest) -> HttpResponse:
@@ -31,17 +34,29 @@ def readyz(request: HttpRequest) -> JsonResponse:
         waiting = queries.outbox_lag(now=timezone.now())
         database = "ok"
     except DatabaseError:
-        waiting, database = None, "no answer"
+        waiting, database = None, NO_ANSWER
     late = waiting is not None and waiting.oldest is not None and waiting.oldest > LATE
     outbox = (
         {"waiting": waiting.waiting, "set_aside": waiting.set_aside, "oldest_s": waiting.oldest_seconds}
         if waiting
         else None
     )
-    ready = database == "ok" and not late
-    body = {
-        "database": database,
-        "broker": "redis" if settings.REDIS_URL else "none: in the process",
-        "outbox": outbox,
-    }
+    broker = broker_answers(settings.REDIS_URL)
+    ready = database == "ok" and broker != NO_ANSWER and not late
+    body = {"database": database, "broker": broker, "outbox": outbox}
     return JsonResponse({"ready": ready, **body}, status=200 if ready else 503)
+
+
+def broker_answers(url: str) -> str:
+    """Return `ok` or `no answer` of the broker at a URL; without one, that jobs run in the process.
+
+    A connection is all that is asked for: the web process itself needs no broker.
+    """
+    if not url:
+        return "none: in the process"
+    at = urlsplit(url)
+    try:
+        with socket.create_connection((at.hostname or "localhost", at.port or 6379), timeout=1):
+            return "ok"
+    except OSError:
+        return NO_ANSWER
