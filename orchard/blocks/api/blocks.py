@@ -31,7 +31,8 @@ from orchard.api.fields import (
 from orchard.blocks import outlines, queries, services
 from orchard.blocks.api.seen import StageShown
 from orchard.blocks.models import Block
-from orchard.farms.endpoint import Changing, Endpoint, PutAway, Removing
+from orchard.farms.endpoint import Endpoint
+from orchard.farms.resources import Changing, PutAway, Removing
 
 OUTLINE = {
     "type": "object",

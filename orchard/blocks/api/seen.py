@@ -33,7 +33,8 @@ from orchard.api.refusals import Fault, NotThere
 from orchard.blocks import queries, services
 from orchard.blocks.models import Block, ScoutingCount, StageObservation
 from orchard.crews import queries as crews
-from orchard.farms.endpoint import Endpoint, Making, Single
+from orchard.farms.endpoint import Endpoint
+from orchard.farms.resources import Making, Single
 
 
 class BelowBlock(Endpoint):

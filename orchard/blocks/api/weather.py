@@ -27,7 +27,7 @@ from orchard.api.fields import (
     between,
 )
 from orchard.blocks import queries, services
-from orchard.farms.endpoint import Collection
+from orchard.farms.resources import Collection
 
 MOST_WEATHER = 2000
 

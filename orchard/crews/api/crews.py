@@ -19,7 +19,7 @@ from orchard.api.fields import (
 )
 from orchard.crews import queries, services
 from orchard.crews.models import Crew
-from orchard.farms.endpoint import Changing, PutAway, Removing
+from orchard.farms.resources import Changing, PutAway, Removing
 
 
 class CrewShown(Shown):

@@ -28,7 +28,8 @@ from orchard.api.fields import (
 from orchard.api.refusals import Fault, NotThere
 from orchard.crews import queries, services
 from orchard.crews.models import SPRAYER_KINDS, Calibration, Sprayer
-from orchard.farms.endpoint import READS, Changing, Endpoint, Making, PutAway, Single
+from orchard.farms.endpoint import READS, Endpoint
+from orchard.farms.resources import Changing, Making, PutAway, Single
 
 RATES = ("volume/volume", "mass/volume")
 

@@ -24,7 +24,8 @@ from orchard.api.refusals import Fault, NotThere
 from orchard.crews import queries, services
 from orchard.crews.models import Qualification, Worker
 from orchard.farms.actors import Role
-from orchard.farms.endpoint import Changing, Endpoint, Making, PutAway, Removing
+from orchard.farms.endpoint import Endpoint
+from orchard.farms.resources import Changing, Making, PutAway, Removing
 
 
 class WorkerShown(Shown):

@@ -23,8 +23,8 @@ from orchard.api.fields import (
 )
 from orchard.farms import queries, services
 from orchard.farms.actors import Role
-from orchard.farms.endpoint import Changing, Making, Removing
 from orchard.farms.models import Farm, Membership, Token
+from orchard.farms.resources import Changing, Making, Removing
 
 ROLES = [role.value for role in Role]
 

@@ -25,8 +25,8 @@ from orchard.api.fields import (
 from orchard.api.refusals import Fault, Refusal, RoleNotAllowed
 from orchard.farms import access, queries, services
 from orchard.farms.actors import Actor, Role
-from orchard.farms.endpoint import Changing, Collection
 from orchard.farms.models import Farm, Token
+from orchard.farms.resources import Changing, Collection
 
 
 @extend_schema_field({"type": "object", "additionalProperties": QUANTITY_SCHEMA})

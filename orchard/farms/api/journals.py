@@ -27,8 +27,9 @@ from orchard.api.fields import (
 )
 from orchard.api.refusals import Fault, Refusal
 from orchard.farms import queries
-from orchard.farms.endpoint import Collection, Endpoint
+from orchard.farms.endpoint import Endpoint
 from orchard.farms.models import AuditEntry, Change
+from orchard.farms.resources import Collection
 
 POLL = 0.25
 

@@ -20,7 +20,7 @@ from orchard.api.fields import (
     Text,
     YesNo,
 )
-from orchard.farms.endpoint import Changing, PutAway
+from orchard.farms.resources import Changing, PutAway
 from orchard.inventory import amounts, queries, services
 from orchard.inventory.api.fields import InStore
 from orchard.inventory.models import Lot

@@ -23,7 +23,7 @@ from orchard.api.fields import (
     Word,
     between,
 )
-from orchard.farms.endpoint import Making, Single
+from orchard.farms.resources import Making, Single
 from orchard.inventory import amounts, queries, services
 from orchard.inventory.api.fields import EveryDigit, InStore
 from orchard.inventory.models import MOVEMENTS, Movement

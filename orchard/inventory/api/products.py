@@ -19,7 +19,7 @@ from orchard.api.fields import (
     YesNo,
 )
 from orchard.api.refusals import Fault, NotThere
-from orchard.farms.endpoint import Changing, Making, PutAway, Removing, Single
+from orchard.farms.resources import Changing, Making, PutAway, Removing, Single
 from orchard.inventory import queries, services
 from orchard.inventory.api.fields import InStore, LabelField
 from orchard.inventory.models import LabelVersion, Product

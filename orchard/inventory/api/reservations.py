@@ -9,7 +9,7 @@ from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from orchard.api.fields import QUANTITY_SCHEMA, Flag, Id, ListQuery, Moment, Shown, Word
-from orchard.farms.endpoint import Collection, Single
+from orchard.farms.resources import Collection, Single
 from orchard.inventory import amounts, queries
 from orchard.inventory.api.fields import EveryDigit
 from orchard.inventory.models import Reservation, Shortage

@@ -14,7 +14,7 @@ from rest_framework.response import Response
 
 from mixing.quantities import EXACT
 from orchard.api.fields import Flag, Id, ListQuery, Moment, Text
-from orchard.farms.endpoint import Collection
+from orchard.farms.resources import Collection
 from orchard.inventory import amounts, queries
 from orchard.inventory.api.fields import EveryDigit, InStore
 from orchard.inventory.models import Lot, Product

@@ -25,7 +25,7 @@ from orchard.api.fields import (
     Word,
     wrong,
 )
-from orchard.farms.endpoint import Changing, Making, Single
+from orchard.farms.resources import Changing, Making, Single
 from orchard.inventory import amounts
 from orchard.inventory import queries as store
 from orchard.inventory import stocktake_queries as queries

@@ -14,7 +14,7 @@ from orchard.api.fields import Amount, Id, Input, Listed, Moment, Reference, Tex
 from orchard.api.refusals import Refusal
 from orchard.blocks import queries as blocks
 from orchard.crews import queries as crews
-from orchard.farms.endpoint import Single
+from orchard.farms.resources import Single
 from orchard.inventory import queries as store
 from orchard.tasks import queries
 from orchard.tasks.api.fields import ObservedInput, as_said

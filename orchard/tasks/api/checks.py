@@ -30,7 +30,8 @@ from orchard.api.fields import (
 from orchard.api.refusals import Fault, NotThere, Unprocessable
 from orchard.blocks import queries as blocks
 from orchard.crews import queries as crews
-from orchard.farms.endpoint import Making, SignedIn, Single
+from orchard.farms.endpoint import SignedIn
+from orchard.farms.resources import Making, Single
 from orchard.inventory import queries as stock
 from orchard.inventory.models import LabelVersion
 from orchard.tasks import check_queries, checks, queries

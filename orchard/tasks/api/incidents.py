@@ -10,7 +10,7 @@ from rest_framework import serializers
 
 from orchard.api.fields import Amount, Id, Input, ListQuery, Moment, Reference, Shown, Text, Word
 from orchard.blocks import queries as blocks
-from orchard.farms.endpoint import Making, Single
+from orchard.farms.resources import Making, Single
 from orchard.inventory import queries as store
 from orchard.tasks import queries
 from orchard.tasks.models import Incident

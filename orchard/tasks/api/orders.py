@@ -29,7 +29,8 @@ from orchard.api.fields import (
 from orchard.api.refusals import Fault, NotThere
 from orchard.blocks import queries as blocks
 from orchard.crews import queries as crews
-from orchard.farms.endpoint import Changing, Collection, Endpoint, Making, Single
+from orchard.farms.endpoint import Endpoint
+from orchard.farms.resources import Changing, Collection, Making, Single
 from orchard.inventory import amounts as stock_amounts
 from orchard.inventory.models import Reservation
 from orchard.tasks import programme_queries, queries, windows

@@ -29,7 +29,7 @@ from orchard.api.fields import (
 )
 from orchard.blocks import queries as block_queries
 from orchard.crews import queries as crew_queries
-from orchard.farms.endpoint import Changing, Making, Single
+from orchard.farms.resources import Changing, Making, Single
 from orchard.inventory import queries as stock
 from orchard.tasks import programme_queries as queries
 from orchard.tasks import programmes

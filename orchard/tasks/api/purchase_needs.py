@@ -11,7 +11,7 @@ from django.urls import path
 from rest_framework import serializers
 
 from orchard.api.fields import Flag, Id, ListQuery
-from orchard.farms.endpoint import Collection
+from orchard.farms.resources import Collection
 from orchard.inventory import queries as store
 from orchard.inventory.amounts import in_stock_unit
 from orchard.inventory.api.fields import EveryDigit

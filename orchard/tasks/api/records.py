@@ -32,7 +32,7 @@ from orchard.api.fields import (
 )
 from orchard.blocks import queries as blocks
 from orchard.crews import queries as crews
-from orchard.farms.endpoint import Making, Single
+from orchard.farms.resources import Making, Single
 from orchard.inventory import queries as store
 from orchard.tasks import queries
 from orchard.tasks.api.actions import LeftoverInput, LotUsed

@@ -18,7 +18,7 @@ from rest_framework import serializers
 from rest_framework.request import Request
 
 from orchard.api.fields import DAY, Amount, Day, Id, ListQuery, Moment, Query, Text, Word, between
-from orchard.farms.endpoint import Collection
+from orchard.farms.resources import Collection
 from orchard.tasks import programme_queries as queries
 from orchard.tasks.models import WorkOrder
 
