@@ -6,7 +6,9 @@ import sys
 
 from django.core.exceptions import ImproperlyConfigured
 from django.core.management import execute_from_command_line
-from django.db import OperationalError
+from django.db import OperationalError, ProgrammingError
+
+NO_SUCH_TABLE = "42P01"
 
 
 def main() -> None:
@@ -15,10 +17,13 @@ def main() -> None:
         execute_from_command_line(sys.argv)
     except ImproperlyConfigured as fault:
         sys.exit(str(fault))
+    except ProgrammingError as failure:
+        if getattr(failure.__cause__, "sqlstate", None) != NO_SUCH_TABLE:
+            raise
+        sys.exit("The database has no tables yet, or older ones: run manage.py prepare_database first.")
     except OperationalError as failure:
-        if getattr(
-            failure.__cause__, "sqlstate", None
-        ):  # the server answered; a fault of ours keeps its trace
+        # Where the server answered, it is a fault of ours, and keeps its trace.
+        if getattr(failure.__cause__, "sqlstate", None):
             raise
         sys.exit(f"The database cannot be reached. {' '.join(str(failure).split())}")
 

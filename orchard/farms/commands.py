@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+import io
 import json
 import uuid
 from typing import Any
 
+from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
+from django.db import ProgrammingError
 
 from orchard.api.refusals import Refusal
 from orchard.farms.models import Farm
+
+NO_SUCH_TABLE = "42P01"
 
 
 class FarmCommand(BaseCommand):
@@ -17,10 +22,20 @@ class FarmCommand(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         try:
-            made = self.do(**options)
+            made = self._with_tables(**options)
         except Refusal as refusal:
             raise CommandError(str(refusal)) from None
         self.stdout.write(json.dumps(made))
+
+    def _with_tables(self, **options: Any) -> dict[str, Any]:
+        """Do it; on a machine where nothing has been started yet, prepare the database first."""
+        try:
+            return self.do(**options)
+        except ProgrammingError as error:
+            if getattr(error.__cause__, "sqlstate", None) != NO_SUCH_TABLE:
+                raise
+        call_command("prepare_database", stdout=io.StringIO())
+        return self.do(**options)
 
     def do(self, **options: Any) -> dict[str, Any]:
         """Do it; return what is printed."""
