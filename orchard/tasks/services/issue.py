@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import functools
 from collections.abc import Iterator
 from typing import Any
 
@@ -179,6 +180,6 @@ def _short(order: WorkOrder, *, at: dt.datetime) -> Iterator[Fault]:
             yield from wrong.faults
             continue
         lots = store.usable_lots(product=need.product, on=day)
-        free = sum((EXACT.subtract(lot.on_hand_base, lot.reserved_base) for lot in lots), stock_amounts.ZERO)
+        free = functools.reduce(EXACT.add, (store.available(lot, on=day) for lot in lots), stock_amounts.ZERO)
         if free < wanted:
             yield ledger.short_fault(product=need.product, missing=EXACT.subtract(wanted, free))
