@@ -19,6 +19,7 @@ from mixing.labels import Label
 from mixing.limits.speaking import spoken
 from mixing.request import MixRequest
 from mixing.rulebook import Rule, Rulebook, strictest
+from mixing.rulebook.rivals import Settled
 from mixing.scene import Scene, in_place, in_weather
 
 
@@ -100,12 +101,15 @@ def of_residue(request: MixRequest, rulebook: Rulebook, *, scene: Scene | None =
 
 
 def _partners(request: MixRequest) -> list[Partner]:
-    return [
-        Partner(one.label.name, chemistry.facts(one.label), one.id, one.label.adjuvant, _says(one.label))
-        for one in request.products
-    ]
+    return [_partner(one.label, one.id) for one in request.products]
 
 
+@lru_cache(maxsize=1024)
+def _partner(label: Label, id: str) -> Partner:
+    return Partner(label.name, chemistry.facts(label), id, label.adjuvant, _says(label))
+
+
+@lru_cache(maxsize=256)
 def _residue(name: str) -> Partner:
     return Partner(name, chemistry.facts_of_residue(name))
 
@@ -121,20 +125,44 @@ def _milder(finding: Finding) -> Finding:
     )
 
 
-def _pair(one: Partner, other: Partner, crop: str, scene: Scene, rulebook: Rulebook) -> list[Finding]:
-    if one.says is not None or other.says is not None:
-        by_label = _by_label(one, other)
-        if by_label:
-            return by_label
+def _pair(
+    one: Partner, other: Partner, crop: str, scene: Scene, rulebook: Rulebook
+) -> tuple[Finding, ...] | list[Finding]:
+    always = _always(one, other, crop, rulebook)
+    if always is not None:
+        return always
     rows = rulebook.of_pair(one.facts, other.facts, crop)
-    speaking, settles = list(rows.settled), rows.settles
+    hold = [(r, bits) for r, bits in rows.rules if in_place(r, scene) and in_weather(r, scene)]
+    speaking = [*rows.settled, *strictest([(rule, rule.severity) for rule, _ in hold])]
+    settles = rows.settles
+    for _, bits in hold:
+        settles |= bits
+    return _spoken_of(one, other, speaking, settles, rows.every, rulebook)
+
+
+@lru_cache(maxsize=4096)
+def _always(one: Partner, other: Partner, crop: str, rulebook: Rulebook) -> tuple[Finding, ...] | None:
+    """What holds of a pair on any day and at any place; None where that hangs on stage, place or weather."""
+    by_label = _by_label(one, other)
+    if by_label:
+        return tuple(by_label)
+    rows = rulebook.of_pair(one.facts, other.facts, crop)
     if rows.rules:
-        hold = [(r, bits) for r, bits in rows.rules if in_place(r, scene) and in_weather(r, scene)]
-        speaking += strictest([(rule, rule.severity) for rule, _ in hold])
-        for _, bits in hold:
-            settles |= bits
+        return None
+    return tuple(_spoken_of(one, other, rows.settled, rows.settles, rows.every, rulebook))
+
+
+def _spoken_of(
+    one: Partner,
+    other: Partner,
+    speaking: Iterable[Settled],
+    settles: int,
+    every: int,
+    rulebook: Rulebook,
+) -> list[Finding]:
+    """What rows say of a pair, and that it is untested where they leave ingredients open."""
     found = [_spoken(rule, severity, rivals, one, other, rulebook) for rule, severity, rivals in speaking]
-    if settles != rows.every or not rows.every:
+    if settles != every or not every:
         found.append(_finding("pair.untested", Severity.CAUTION, Basis.UNTESTED, one, other))
     return found
 

@@ -39,12 +39,7 @@ def findings(found: Iterable[Finding], request: MixRequest, rulebook: Rulebook, 
 
 
 def _finding(one: Finding, labels: dict[str, Any], rulebook: Rulebook, language: str) -> Json:
-    says, why, do = catalogue.render_row(one.id, one.parameters, language)
-    if one.parameters.get("others"):
-        why = " ".join(filter(None, (why, catalogue.render("finding.others", one.parameters, language))))
-    if "residue" in one.parameters:  # what is in the sprayer cannot be left out of the tank
-        why = " ".join(filter(None, (catalogue.render("finding.residue", one.parameters, language), why)))
-        do = catalogue.render("finding.wash_first", language=language)
+    says, why, do = _sentences(one.id, tuple(one.parameters.items()), language)
     return {
         "id": one.id,
         "severity": one.severity.word,
@@ -56,6 +51,21 @@ def _finding(one: Finding, labels: dict[str, Any], rulebook: Rulebook, language:
         "source": _source_of(one, labels, rulebook),
         "may_be_overridden": one.may_be_overridden,
     }
+
+
+@lru_cache(maxsize=4096)
+def _sentences(
+    id: str, named: tuple[tuple[str, str], ...], language: str
+) -> tuple[str | None, str | None, str | None]:
+    """Return what a finding says, why and what to do: the same of the same products, day after day."""
+    parameters = dict(named)
+    says, why, do = catalogue.render_row(id, parameters, language)
+    if parameters.get("others"):
+        why = " ".join(filter(None, (why, catalogue.render("finding.others", parameters, language))))
+    if "residue" in parameters:  # what is in the sprayer cannot be left out of the tank
+        why = " ".join(filter(None, (catalogue.render("finding.residue", parameters, language), why)))
+        do = catalogue.render("finding.wash_first", language=language)
+    return says, why, do
 
 
 def _source_of(one: Finding, labels: dict[str, Any], rulebook: Rulebook) -> Json | None:
