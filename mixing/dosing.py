@@ -19,7 +19,8 @@ def findings(doses: Sequence[Dose], loads: Sequence[Load]) -> tuple[Finding, ...
     different = loads[-2:]  # full loads are alike
     found: list[Finding] = []
     for rank, dose in enumerate(doses):
-        found += _of_dose(dose)
+        if dose.missing or dose.product.label.packet:
+            found += _of_dose(dose)
         found += _of_loads(dose, [load.products[rank] for load in different])
     return tuple(found)
 
@@ -53,14 +54,15 @@ def _of_dose(dose: Dose) -> Iterator[Finding]:
 
 
 def _of_loads(dose: Dose, loads: Sequence[LoadDose]) -> Iterator[Finding]:
-    worst = max((load.error for load in loads if load.error is not None), key=abs, default=None)
+    worst = max([load.error for load in loads if load.error is not None], key=abs, default=None)
     if worst == -1:
         yield _caution("dose.below-smallest-mark", dose)
     elif worst is not None and abs(worst) > FIVE_PERCENT:
         yield _caution("dose.measuring-error", dose, error=percent(worst) or "")
     if any(load.measure == () and load.error is None for load in loads):
         yield _caution("dose.no-measure", dose)
-    yield from _of_packets(dose, loads)
+    if dose.product.label.packet:
+        yield from _of_packets(dose, loads)
 
 
 def _of_packets(dose: Dose, loads: Sequence[LoadDose]) -> Iterator[Finding]:

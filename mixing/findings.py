@@ -88,13 +88,15 @@ def settle(findings: Iterable[Finding], *, order: tuple[str, ...]) -> tuple[Find
     kept: dict[tuple[str, frozenset[str]], Finding] = {}
     for finding in findings:
         key = (finding.id, frozenset(finding.products))
-        if key not in kept or finding.severity < kept[key].severity:
+        other = kept.setdefault(key, finding)
+        if other is not finding and finding.severity < other.severity:
             kept[key] = finding
 
     def rank(finding: Finding) -> tuple[int, str, list[int]]:
-        places = [place.get(name, last) for name in finding.products]
-        if len(places) > 1:
-            places.sort()
+        products = finding.products
+        if len(products) == 1:
+            return finding.severity, finding.id, [place.get(products[0], last)]
+        places = sorted([place.get(name, last) for name in products])
         return finding.severity, finding.id, places
 
     return tuple(sorted(kept.values(), key=rank))

@@ -72,7 +72,7 @@ def plan(request: MixRequest, findings: Iterable[Finding]) -> JarTest:
     :param findings: what was found; an untested pair, or a finding that asks for it, makes the test needed
     """
     said = practice()
-    asked = [f for f in findings if _is_untested_pair(f) or f.id in said.asking]
+    asked = [f for f in findings if f.id in said.asking or _is_untested_pair(f)]
     water = said.water_us if spraying.in_us_units(request) else said.water_metric
     with localcontext(EXACT):
         amounts = tuple(

@@ -104,18 +104,18 @@ def waiting(request: MixRequest) -> Waiting:
     entry_unknown: list[Product] = []
     harvest_unknown: list[Product] = []
     for product in request.products:
-        rows = uses.applying(product.label, request).rows
-        entry_found = [row.re_entry for row in rows if row.re_entry is not None]
-        harvest_found = [row.pre_harvest for row in rows if row.pre_harvest is not None]
-        out += entry_found
-        harvest += harvest_found
-        if not entry_found and product.label.adjuvant is None:
+        applying = uses.applying(product.label, request)
+        if applying.re_entry is not None:
+            out.append(applying.re_entry)
+        elif product.label.adjuvant is None:
             entry_unknown.append(product)
-        if not harvest_found and product.label.adjuvant is None:
+        if applying.pre_harvest is not None:
+            harvest.append(applying.pre_harvest)
+        elif product.label.adjuvant is None:
             harvest_unknown.append(product)
     return Waiting(
-        _re_entry(request, _longest(out), known=not entry_unknown),
-        _harvest(request, _longest(harvest), known=not harvest_unknown),
+        _re_entry(request, uses.longest(out), known=not entry_unknown),
+        _harvest(request, uses.longest(harvest), known=not harvest_unknown),
         tuple(_not_stated("re-entry.not-stated", product, "cfr-170-407") for product in entry_unknown),
         (
             *(Missing(f"label.re_entry:{product.id}") for product in entry_unknown),
@@ -135,10 +135,6 @@ def _harvest(request: MixRequest, longest: Quantity | None, *, known: bool) -> H
         return Harvest(longest, None)
     days = (_seconds(longest) / DAY).to_integral_value(rounding=ROUND_CEILING)
     return Harvest(longest, request.at.date() + timedelta(days=int(days)))
-
-
-def _longest(intervals: list[Quantity]) -> Quantity | None:
-    return max(intervals, key=_seconds, default=None)
 
 
 def _seconds(interval: Quantity) -> Decimal:

@@ -7,7 +7,7 @@ from functools import lru_cache
 from typing import Any
 
 from mixing import catalogue
-from mixing.findings import Basis, Finding, Missing
+from mixing.findings import WORDS, Basis, Finding, Missing
 from mixing.hose_end import Amounts, Dial
 from mixing.jar_test import JarTest
 from mixing.limits import YearLine
@@ -42,7 +42,7 @@ def _finding(one: Finding, labels: dict[str, Any], rulebook: Rulebook, language:
     says, why, do = _sentences(one.id, tuple(one.parameters.items()), language)
     return {
         "id": one.id,
-        "severity": one.severity.word,
+        "severity": WORDS[one.severity],
         "basis": BASES[one.basis],
         "products": list(one.products),
         "says": says,

@@ -58,6 +58,10 @@ class Applying:
     minima: tuple[Quantity, ...] = ()
     """The lowest rates of the rows: the strictest of each kind of unit."""
     bounds: Bounds = NO_BOUNDS
+    re_entry: Quantity | None = None
+    """The longest re-entry interval of the rows."""
+    pre_harvest: Quantity | None = None
+    """The longest wait before harvest of the rows."""
 
 
 def applying(label: Label, request: MixRequest) -> Applying:
@@ -87,6 +91,8 @@ def _applying(label: Label, crop: str, targets: tuple[str, ...], bbch: int | Non
         maxima=_strictest([use.maximum for use in left], highest=False),
         minima=_strictest([use.minimum for use in left], highest=True),
         bounds=_bounds(left),
+        re_entry=longest(use.re_entry for use in left),
+        pre_harvest=longest(use.pre_harvest for use in left),
     )
 
 
@@ -142,6 +148,11 @@ def _most(bounds: Iterable[Quantity | None], *, zero: bool = False) -> Quantity 
     given = [one for one in bounds if one is not None]
     given = [one for one in given if zero or one.value != 0 or one.dimension == "temperature"]
     return max(given, key=Quantity.in_base, default=None)
+
+
+def longest(intervals: Iterable[Quantity | None]) -> Quantity | None:
+    """Return the longest interval, of equal ones the first; None where none is given."""
+    return max((one for one in intervals if one is not None), key=Quantity.in_base, default=None)
 
 
 def _widest(buffers: Iterable[Buffer | None]) -> Buffer | None:

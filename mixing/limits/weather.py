@@ -9,7 +9,8 @@ from mixing.findings import Finding, Severity
 from mixing.limits.lacking import Lacking
 from mixing.limits.speaking import in_unit_of, limit, short, shown, spoken
 from mixing.limits.subject import Subject
-from mixing.request import MixRequest
+from mixing.quantities import Quantity
+from mixing.request import MixRequest, Product
 from mixing.rulebook import Rule, Rulebook, When, strictest
 from mixing.scene import Scene, in_place, in_weather
 from mixing.uses import NO_BOUNDS
@@ -22,35 +23,37 @@ def by_label(subject: Subject, request: MixRequest, scene: Scene, lacking: Lacki
     bounds, weather = subject.applying.bounds, request.weather
     if bounds is NO_BOUNDS:
         return
-    wind = weather.wind if weather else None
-    warmth = weather.temperature if weather else None
-    for name, path, given, value, bound, high in (
-        ("label.wind-above", "weather.wind", wind, scene.wind, bounds.wind_maximum, True),
-        ("label.wind-below", "weather.wind", wind, scene.wind, bounds.wind_minimum, False),
-        (
-            "label.temperature-above",
-            "weather.temperature",
-            warmth,
-            scene.temperature,
-            bounds.temperature_maximum,
-            True,
-        ),
-        (
-            "label.temperature-below",
-            "weather.temperature",
-            warmth,
-            scene.temperature,
-            bounds.temperature_minimum,
-            False,
-        ),
-    ):
+    product = subject.product
+    lowest, highest = bounds.wind_minimum, bounds.wind_maximum
+    if lowest is not None or highest is not None:
+        given = weather.wind if weather else None
+        yield from _outside("wind", "weather.wind", given, lowest, highest, product, lacking)
+    lowest, highest = bounds.temperature_minimum, bounds.temperature_maximum
+    if lowest is not None or highest is not None:
+        given = weather.temperature if weather else None
+        yield from _outside("temperature", "weather.temperature", given, lowest, highest, product, lacking)
+    yield from _dry_time(subject, scene, lacking)
+
+
+def _outside(
+    what: str,
+    path: str,
+    given: Quantity | None,
+    lowest: Quantity | None,
+    highest: Quantity | None,
+    product: Product,
+    lacking: Lacking,
+) -> Iterator[Finding]:
+    """Yield each of two bounds that a measured value passes, or that it would take that value to judge."""
+    for side, bound in (("above", highest), ("below", lowest)):
         if bound is None:
             continue
-        if value is None or given is None:
-            yield lacking.needed(path, subject.product)
-        elif value > bound.in_base() if high else value < bound.in_base():
-            yield limit(name, Severity.STOP, subject.product, value=shown(given), limit=shown(bound))
-    yield from _dry_time(subject, scene, lacking)
+        if given is None:
+            yield lacking.needed(path, product)
+        elif given.in_base() > bound.in_base() if side == "above" else given.in_base() < bound.in_base():
+            yield limit(
+                f"label.{what}-{side}", Severity.STOP, product, value=shown(given), limit=shown(bound)
+            )
 
 
 def _dry_time(subject: Subject, scene: Scene, lacking: Lacking) -> Iterator[Finding]:
