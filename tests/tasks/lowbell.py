@@ -155,8 +155,8 @@ def lowbell(*, now: dt.datetime = SPRAY_DAY, bbch: int = 97) -> Lowbell:
         crew=CrewFactory(farm=farm, name="Field crew", members=[lead, wren]),
         copper=copper,
         oil=oil,
-        first_lot=stocked(farm, copper, "C-2201", "9.5", "lb", now=now, expires_on=dt.date(2027, 2, 28)),
-        second_lot=stocked(farm, copper, "C-2305", "20", "lb", now=now, expires_on=dt.date(2028, 5, 31)),
+        first_lot=stocked(farm, copper, "C-2201", "9.5", "lb", now=now, expires_on=dt.date(2097, 2, 28)),
+        second_lot=stocked(farm, copper, "C-2305", "20", "lb", now=now, expires_on=dt.date(2098, 5, 31)),
         oil_lot=stocked(farm, oil, "O-1", "2.5", "gal", now=now),
         now=now,
     )
