@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Callable, Iterable
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 from decimal import Decimal
 from functools import lru_cache
 from typing import TypeVar
@@ -337,8 +337,3 @@ def _legible(text: str) -> bool:
 def longest(times: Iterable[Quantity | None]) -> Quantity | None:
     """Return the longest of some times; None where none is given."""
     return max((time for time in times if time is not None), key=Quantity.in_base, default=None)
-
-
-def as_timedelta(time: Quantity) -> timedelta:
-    """Return a time as the calendar counts it: a day is 24 hours."""
-    return timedelta(microseconds=int(time.in_base() * 1_000_000))

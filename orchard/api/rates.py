@@ -1,7 +1,8 @@
 """How many requests a caller may send: a fixed number a minute, counted in this process's memory.
 
 Several web processes count each for itself, so that no request waits for, or fails with, another server.
-Source of the header fields: RateLimit header fields for HTTP, IETF HTTPAPI working group, draft 10, 2025.
+Source of the header fields: RateLimit header fields for HTTP, IETF HTTPAPI working group, draft 10, 2025
+(from memory).
 """
 
 from __future__ import annotations

@@ -3,7 +3,7 @@
 The area is that of the polygon on a sphere of the authalic radius, which differs from the ellipsoid's by
 less than a tenth of a per cent at the size of a block. Source of the form: The GeoJSON Format, RFC 7946,
 IETF, 2016, section 3.1.6. Source of the sum: Some Algorithms for Polygons on a Sphere, Chamberlain and
-Duquette, NASA Jet Propulsion Laboratory, 2007, equation for the approximate area.
+Duquette, NASA Jet Propulsion Laboratory, 2007, equation for the approximate area (from memory).
 """
 
 from __future__ import annotations

@@ -88,7 +88,7 @@ def insert(
 
 def created(row: FarmRow | Farm, *, by: Actor, now: dt.datetime) -> None:
     """Write that a row was made."""
-    _audit(row.farm, by=by, now=now, action="create", row=row, after=snapshot(row))
+    _audit(row, by=by, now=now, action="create", after=snapshot(row))
     _change(row, "created", now=now)
 
 
@@ -115,11 +115,10 @@ def change(
         return False
     bump(row, now=now, also=values)
     _audit(
-        row.farm,
+        row,
         by=by,
         now=now,
         action=action,
-        row=row,
         reason=reason,
         before={name: before[name] for name in changed},
         after={name: after[name] for name in changed},
@@ -157,7 +156,7 @@ def delete(row: FarmRow, *, by: Actor, now: dt.datetime) -> None:
                 "in_use", "something refers to this: put it away with archived: true instead of deleting it"
             )
         ) from None
-    _audit(row.farm, by=by, now=now, action="delete", row=row, before=before)
+    _audit(row, by=by, now=now, action="delete", before=before)
     _change(row, "deleted", now=now)
 
 
@@ -174,13 +173,10 @@ def refused(
     request_id: str | None = None,
 ) -> None:
     """Write that an action was refused, and with which codes."""
-    AuditEntry.objects.create(
-        farm=farm,
-        at=now,
-        by_kind=by.kind,
-        by_id=by.id,
-        by_name=by.name,
-        by_role=by.role,
+    _entry(
+        farm,
+        by=by,
+        now=now,
         action=action,
         resource=resource,
         resource_id=resource_id,
@@ -231,30 +227,13 @@ def as_json(value: Any) -> Any:
     return value
 
 
-def _audit(
-    farm: Farm,
-    *,
-    by: Actor,
-    now: dt.datetime,
-    action: str,
-    row: FarmRow | Farm,
-    reason: str | None = None,
-    before: dict[str, Any] | None = None,
-    after: dict[str, Any] | None = None,
-) -> None:
+def _audit(row: FarmRow | Farm, **entry: Any) -> None:
+    _entry(row.farm, resource=row.resource, resource_id=row.id, **entry)
+
+
+def _entry(farm: Farm, *, by: Actor, now: dt.datetime, **entry: Any) -> None:
     AuditEntry.objects.create(
-        farm=farm,
-        at=now,
-        by_kind=by.kind,
-        by_id=by.id,
-        by_name=by.name,
-        by_role=by.role,
-        action=action,
-        resource=row.resource,
-        resource_id=row.id,
-        before=before,
-        after=after,
-        reason=reason,
+        farm=farm, at=now, by_kind=by.kind, by_id=by.id, by_name=by.name, by_role=by.role, **entry
     )
 
 

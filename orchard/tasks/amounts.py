@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from decimal import ROUND_DOWN, Decimal, localcontext
 
-from mixing.quantities import EXACT, Quantity, plain, unit
+from mixing.quantities import EXACT, Quantity, plain
 
 DIGITS = 15
 """What of a quotient is handed to the engine, which takes at most 20 digits; always rounded down."""
@@ -62,11 +62,6 @@ def cut(value: Decimal) -> Decimal:
     """Return the value with at most 15 digits, rounded down so that no limit seems passed by rounding."""
     digits = min(DIGITS - 1 - value.adjusted(), DIGITS)
     return value.quantize(Decimal(1).scaleb(-digits), rounding=ROUND_DOWN, context=EXACT)
-
-
-def same_kind(amount: Quantity, name: str) -> bool:
-    """Return whether an amount can be turned into a unit without a density."""
-    return amount.dimension == unit(name).dimension
 
 
 def words(amount: Quantity) -> str:

@@ -16,7 +16,7 @@ from django.db import transaction
 
 from mixing import MixRequestError
 from mixing import check_mix as ask_engine
-from mixing.quantities import Quantity, QuantityError, parse_quantity
+from mixing.quantities import Quantity
 from orchard.api.refusals import Conflict, Fault, Unprocessable
 from orchard.blocks.models import Block
 from orchard.crews.models import Sprayer
@@ -209,14 +209,3 @@ def of_order(*, order: WorkOrder) -> list[Wanted]:
         Wanted(by_id[one["product"]], one["rate"], labels.get(one.get("label") or ""))
         for one in order.products
     ]
-
-
-def readable_rate(raw: Any) -> Quantity:
-    """Return a rate as it was said.
-
-    :raises QuantityError: where it is none
-    """
-    rate = parse_quantity(raw)
-    if "/" not in rate.dimension and rate.unit != "ppm":
-        raise QuantityError("unit_kind", f"{rate.unit} is no rate: say per what, such as fl_oz/gal", "unit")
-    return rate

@@ -8,6 +8,7 @@ import uuid
 from django.db.models import QuerySet
 
 from orchard.farms.models import Farm
+from orchard.inventory.models import Product
 from orchard.tasks.models import PlanningRun, Programme, WorkOrder
 
 SHOWN = ("issued", "accepted", "under_way", "done", "held", "cancelled")
@@ -53,5 +54,4 @@ def schedule(
 
 def product_names(*, farm: Farm, ids: set[str]) -> dict[str, str]:
     """Return the names of products by their public id, in one query."""
-    model = WorkOrder._meta.apps.get_model("inventory", "Product")
-    return {str(row.id): row.name for row in model.objects.for_farm(farm).filter(id__in=ids)}
+    return {str(row.id): row.name for row in Product.objects.for_farm(farm).filter(id__in=ids)}

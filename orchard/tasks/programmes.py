@@ -54,13 +54,11 @@ def add_programme(
             starts_on=starts_on,
             ends_on=ends_on,
             status=status or "active",
-            lines=numbered(lines, before=()),
+            lines=numbered(lines),
         )
 
 
-def numbered(
-    lines: Sequence[Mapping[str, Any]], *, before: Sequence[Mapping[str, Any]]
-) -> list[dict[str, Any]]:
+def numbered(lines: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
     """Return the lines, each with an id: the one that it came with, or a fresh one.
 
     :raises Unprocessable: for two lines of one id
@@ -85,7 +83,7 @@ def change_programme(*, programme: Programme, by: Actor, now: dt.datetime, **val
     if values.get("ends_on", programme.ends_on) < values.get("starts_on", programme.starts_on):
         raise Unprocessable(Fault("out_of_range", "it ends before it begins", "/until"))
     if "lines" in values:
-        values["lines"] = numbered(values["lines"], before=programme.lines)
+        values["lines"] = numbered(values["lines"])
     journal.change(programme, by=by, now=now, **values)
     return programme
 

@@ -186,7 +186,7 @@ def flat(item: dict[str, Any]) -> dict[str, str]:
 def safe(cell: str) -> str:
     """Return a cell with a leading apostrophe where a spreadsheet would run it.
 
-    Source: CSV Injection, OWASP Foundation, 2023.
+    Source: CSV Injection, OWASP Foundation, 2023 (from memory).
     """
     return f"'{cell}" if cell.startswith(FORMULA) else cell
 
