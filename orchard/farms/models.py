@@ -27,6 +27,7 @@ class Farm(models.Model):
     measures = models.JSONField(default=list)
     limits = models.JSONField(default=dict)
     emergency = models.TextField(null=True)
+    labels_need_approval = models.BooleanField(default=False)
     archived = models.BooleanField(default=False)
     created_at = models.DateTimeField()
     updated_at = models.DateTimeField()

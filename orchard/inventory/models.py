@@ -7,7 +7,15 @@ from django.db import models
 
 from orchard.farms.columns import BaseAmount, QuantityColumn
 from orchard.farms.rows import FarmRow, may_be_archived, new_id
+from orchard.inventory.shelf_models import ContainerRecord as ContainerRecord
+from orchard.inventory.shelf_models import DocumentContent as DocumentContent
+from orchard.inventory.shelf_models import ProductDocument as ProductDocument
+from orchard.inventory.shelf_models import ShelfCount as ShelfCount
+from orchard.inventory.shelf_models import StockImport as StockImport
+from orchard.inventory.shelf_models import StorePlace as StorePlace
 
+LABEL_STATUSES = ("proposed", "approved", "withdrawn")
+CONDITIONS = ("good", "frozen", "caked", "separated", "leaking", "unlabelled", "recalled")
 MOVEMENTS = ("receive", "use", "return", "transfer", "adjust", "dispose", "reverse")
 
 
@@ -23,6 +31,12 @@ class Product(FarmRow):
     """`g`, `mL` or `count`: what the ledger of its lots is kept in."""
     gtins = ArrayField(models.CharField(max_length=14), default=list)
     lead_time = QuantityColumn(null=True)
+    container = QuantityColumn(null=True)
+    """What one whole container of it holds: purchases are made in whole ones."""
+    safety_stock = QuantityColumn(null=True)
+    store_minimum = QuantityColumn(null=True)
+    store_maximum = QuantityColumn(null=True)
+    """The temperatures that the label wants it kept between; unknown where null."""
     archived = may_be_archived()
 
     class Meta(FarmRow.Meta):
@@ -36,17 +50,22 @@ class Product(FarmRow):
 
 
 class LabelVersion(FarmRow):
-    """A label as it is in force from a day; never changed, a later one takes over."""
+    """A label as it is in force from a day; never changed, a later one takes over.
+
+    Only what was decided about it changes: a proposed one is not in force before a manager approves it.
+    """
 
     resource = "label_version"
     collection = "labels"
-
-    append_only = True
 
     product = models.ForeignKey(Product, on_delete=models.PROTECT, related_name="labels")
     label = models.JSONField()
     effective_from = models.DateField()
     effective_until = models.DateField(null=True)
+    status = models.CharField(max_length=10, default="approved")
+    decided_at = models.DateTimeField(null=True)
+    decided_by = models.CharField(max_length=200, null=True)
+    decision_reason = models.TextField(null=True)
 
     class Meta(FarmRow.Meta):
         indexes = [
@@ -58,6 +77,13 @@ class LabelVersion(FarmRow):
                 condition=models.Q(effective_until=None)
                 | models.Q(effective_until__gte=models.F("effective_from")),
                 name="a_label_ends_after_it_begins",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(status__in=LABEL_STATUSES), name="a_label_has_a_known_status"
+            ),
+            models.CheckConstraint(
+                condition=~models.Q(status="withdrawn") | models.Q(decision_reason__isnull=False),
+                name="a_withdrawn_label_says_why",
             ),
         ]
 
@@ -82,6 +108,10 @@ class Lot(FarmRow):
     quarantined = models.BooleanField(default=False)
     quarantine_reason = models.TextField(null=True)
     gs1 = models.CharField(max_length=200, null=True)
+    opened_on = models.DateField(null=True)
+    condition = models.CharField(max_length=12, default="good")
+    price = models.JSONField(null=True)
+    """`{"amount": "42.50", "currency": "USD", "per": {"value": "2.5", "unit": "gal"}}`."""
     archived = may_be_archived()
     on_hand_base = BaseAmount(default=0)
     reserved_base = BaseAmount(default=0)
@@ -101,6 +131,9 @@ class Lot(FarmRow):
             models.CheckConstraint(
                 condition=models.Q(quarantined=False) | models.Q(quarantine_reason__isnull=False),
                 name="a_quarantined_lot_says_why",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(condition__in=CONDITIONS), name="a_lot_is_in_a_known_condition"
             ),
         ]
 
@@ -234,6 +267,9 @@ class Stocktake(FarmRow):
     counted_at = models.DateTimeField()
     location = models.CharField(max_length=200, null=True)
     note = models.TextField(null=True)
+    blind = models.BooleanField(default=False)
+    revealed_at = models.DateTimeField(null=True)
+    """When the counting of a blind one ended and the book was shown."""
     counts = models.JSONField(default=list)
     """As they were said, so that the audit shows what was changed; what counts are the `lines`."""
 
@@ -254,6 +290,8 @@ class StocktakeCount(models.Model):
     stocktake = models.ForeignKey(Stocktake, on_delete=models.PROTECT, related_name="lines")
     lot = models.ForeignKey(Lot, on_delete=models.PROTECT, related_name="counts")
     place = models.PositiveIntegerField()
+    counted_at = models.DateTimeField(null=True)
+    """The moment whose book it is set against, as a phone told it; null: the stocktake's."""
     counted = QuantityColumn()
     counted_base = BaseAmount()
     one_base = BaseAmount()

@@ -11,7 +11,15 @@ from django.db.models import OuterRef, Prefetch, Q, QuerySet, Subquery
 
 from orchard.farms.models import Farm
 from orchard.inventory import allocation
-from orchard.inventory.models import LabelVersion, Lot, Movement, Product, Reservation, Shortage
+from orchard.inventory.models import (
+    LabelVersion,
+    Lot,
+    Movement,
+    Product,
+    ProductDocument,
+    Reservation,
+    Shortage,
+)
 
 NEWEST_FIRST = ("-effective_from", "-created_at", "-id")
 
@@ -32,7 +40,7 @@ def with_label(rows: QuerySet[Product], *, on: dt.date) -> QuerySet[Product]:
     Costs one more query, however many products there are.
     """
     newest = (
-        LabelVersion.objects.filter(product=OuterRef("product"), effective_from__lte=on)
+        LabelVersion.objects.filter(product=OuterRef("product"), effective_from__lte=on, status="approved")
         .order_by(*NEWEST_FIRST)
         .values("key")[:1]
     )
@@ -42,21 +50,31 @@ def with_label(rows: QuerySet[Product], *, on: dt.date) -> QuerySet[Product]:
 
 def labels(*, product: Product) -> QuerySet[LabelVersion]:
     """Return the versions of a product's label."""
-    return (
-        LabelVersion.objects.for_farm(product.farm)
-        .filter(product=product)
-        .select_related("farm", "product__farm")
-    )
+    rows = LabelVersion.objects.for_farm(product.farm).filter(product=product)
+    return rows.select_related("farm", "product__farm").prefetch_related("documents")
 
 
 def label_in_force(*, product: Product, on: dt.date) -> LabelVersion | None:
     """Return the label that holds on a day; None where none has begun, or the newest has ended.
 
-    An older label is never revived by the end of a newer one: what no longer holds was replaced.
+    Only approved ones hold, neither what is proposed nor what was withdrawn. An older label is never revived
+    by the end of a newer one: what no longer holds was replaced.
     """
-    newest = labels(product=product).filter(effective_from__lte=on).order_by(*NEWEST_FIRST).first()
+    approved = labels(product=product).filter(effective_from__lte=on, status="approved")
+    newest = approved.prefetch_related(None).order_by(*NEWEST_FIRST).first()
     ended = newest is not None and newest.effective_until is not None and newest.effective_until < on
     return None if ended else newest
+
+
+def awaits_approval(*, product: Product) -> bool:
+    """Return whether a label of a product was entered and is not approved yet."""
+    return labels(product=product).filter(status="proposed").exists()
+
+
+def documents(*, product: Product) -> QuerySet[ProductDocument]:
+    """Return the papers of a product, without their bytes."""
+    rows = ProductDocument.objects.for_farm(product.farm).filter(product=product)
+    return rows.select_related("farm", "product__farm", "label")
 
 
 def _has_not_ended(on: dt.date) -> Q:

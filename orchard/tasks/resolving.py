@@ -76,15 +76,26 @@ def _products(products: Sequence[Wanted], *, on: dt.date) -> list[dict[str, Any]
     shown, faults = [], []
     for place, wanted in enumerate(products):
         version = wanted.label or stock.label_in_force(product=wanted.product, on=on)
-        if version is None:
-            detail = f"no label of {wanted.product.name} is in force on {on}: enter the label first"
-            faults.append(Fault("label_missing", detail, f"/products/{place}/product"))
+        if version is None or version.status != "approved":
+            faults.append(_no_label(wanted, on=on, place=place))
             continue
         rate = wanted.rate.as_json() if isinstance(wanted.rate, Quantity) else wanted.rate
         shown.append({"id": str(wanted.product.id), "rate": rate, "label": version.label})
     if faults:
         raise Unprocessable(*faults)
     return shown
+
+
+def _no_label(wanted: Wanted, *, on: dt.date, place: int) -> Fault:
+    name = wanted.product.name
+    if wanted.label is not None:
+        detail = f"this label of {name} is {wanted.label.status}: only an approved one may be used"
+        return Fault("label_not_approved", detail, f"/products/{place}/label")
+    if stock.awaits_approval(product=wanted.product):
+        detail = f"the label of {name} waits for a manager's approval: until then it may not be used"
+        return Fault("label_not_approved", detail, f"/products/{place}/product")
+    detail = f"no label of {name} is in force on {on}: enter the label first"
+    return Fault("label_missing", detail, f"/products/{place}/product")
 
 
 def seen_stage(*, block: Block, at: dt.datetime) -> dict[str, Any] | None:

@@ -47,6 +47,9 @@ class FarmShown(Shown):
     measures = serializers.ListField(child=serializers.CharField(), help_text="units of the measuring set")
     limits = Limits(help_text="limits that are stricter than a label's")
     emergency = serializers.CharField(allow_null=True)
+    labels_need_approval = serializers.BooleanField(
+        help_text="true: a label that somebody else than a manager enters is only in force once approved"
+    )
     archived = serializers.BooleanField()
 
 
@@ -59,6 +62,7 @@ class FarmInput(Input):
     measures = Listed(child=Text(max_length=20), required=False)
     limits = Limits(required=False)
     emergency = Text(allow_null=True, allow_blank=True, required=False)
+    labels_need_approval = YesNo(required=False)
 
     def validate_region(self, value: str) -> str:
         country, _, part = value.partition("-")

@@ -4,14 +4,20 @@ from __future__ import annotations
 
 from django.urls import path
 
-from orchard.inventory.api import lots, movements, products, reservations, stock, stocktakes
+from orchard.inventory.api import documents, lots, movements, products, reservations, stock, stocktakes
 
 _AT = "farms/<uuid:farm>/"
+_LABEL = f"{_AT}products/<uuid:product>/labels/<uuid:id>"
 urlpatterns = [
     path(f"{_AT}products", products.Products.as_view()),
     path(f"{_AT}products/<uuid:id>", products.ProductHere.as_view()),
     path(f"{_AT}products/<uuid:product>/labels", products.Labels.as_view()),
     path(f"{_AT}products/<uuid:product>/labels/<uuid:id>", products.LabelHere.as_view()),
+    path(f"{_LABEL}/actions/approve", products.ApproveLabel.as_view()),
+    path(f"{_LABEL}/actions/withdraw", products.WithdrawLabel.as_view()),
+    path(f"{_AT}products/<uuid:product>/documents", documents.Documents.as_view()),
+    path(f"{_AT}products/<uuid:product>/documents/<uuid:id>", documents.DocumentHere.as_view()),
+    path(f"{_AT}products/<uuid:product>/documents/<uuid:id>/content", documents.DocumentBytes.as_view()),
     path(f"{_AT}lots", lots.Lots.as_view()),
     path(f"{_AT}lots/<uuid:id>", lots.LotHere.as_view()),
     path(f"{_AT}stock", stock.Stock.as_view()),

@@ -3,18 +3,25 @@
 from __future__ import annotations
 
 import datetime as dt
-from typing import Any
+from typing import Any, ClassVar
 
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 from rest_framework.exceptions import ErrorDetail, ValidationError
+from rest_framework.request import Request
+from rest_framework.response import Response
 
 from mixing.faults import TOP, MixRequestError
 from mixing.label_reading import read_label
+from mixing.quantities import plain
 from mixing.reading import Reader
-from orchard.api.fields import QUANTITY_SCHEMA
+from orchard.api.fields import QUANTITY_SCHEMA, Amount, DecimalText, Input, Text, wrong
+from orchard.api.refusals import Fault, NotThere
+from orchard.farms.actors import Role
 from orchard.farms.endpoint import Endpoint
+from orchard.farms.resources import Single
 from orchard.inventory import amounts, queries
+from orchard.inventory.models import Product
 
 
 @extend_schema_field(QUANTITY_SCHEMA)
@@ -37,6 +44,39 @@ class LabelField(serializers.JSONField):
         except MixRequestError as faulty:
             raise ValidationError(_nested(faulty.errors)) from None
         return data
+
+
+class PriceInput(Input):
+    """What an amount of a product costs."""
+
+    amount = DecimalText(least="0", most="1000000000", help_text="of money, in plain digits")
+    currency = Text(max_length=3, help_text="ISO 4217, such as USD")
+    per = Amount(*amounts.DIMENSIONS, help_text="the amount of product that this buys")
+
+    def validate_currency(self, value: str) -> str:
+        if not (len(value) == 3 and value.isascii() and value.isalpha() and value.isupper()):
+            raise wrong("is a code of three capital letters (ISO 4217), such as USD")
+        return value
+
+
+class PriceField(PriceInput):
+    """The same, kept as JSON."""
+
+    def to_internal_value(self, data: Any) -> dict[str, Any]:
+        said = super().to_internal_value(data)
+        return {
+            "amount": plain(said["amount"]),
+            "currency": said["currency"],
+            "per": said["per"].as_json(),
+        }
+
+    def to_representation(self, instance: Any) -> Any:
+        return instance
+
+
+def may_see_prices(by: Any) -> bool:
+    """Return whether somebody is shown what things cost: everyone but a crew member."""
+    return by.role != Role.CREW_MEMBER
 
 
 def _nested(errors: list[dict[str, str]]) -> Any:
@@ -68,3 +108,40 @@ class InStore(Endpoint):
 
     def context(self) -> dict[str, Any]:
         return {**super().context(), "today": self.today()}
+
+
+class BelowProduct(InStore):
+    """An address below one product."""
+
+    product: Product
+
+    def find(self, **kwargs: Any) -> None:
+        found = queries.products(farm=self.farm).filter(id=kwargs["product"]).first()
+        if found is None:
+            raise NotThere(Fault("not_found", "there is no such product on this farm"))
+        self.product = found
+        super().find(**kwargs)
+
+
+class StoreAction(Single):
+    """An action on one thing of the store. Write `do`."""
+
+    http_method_names = ["post", "options"]
+    verbs: ClassVar[dict[str, str]] = {"POST": "action"}
+    asked = Input
+    action: ClassVar[str] = ""
+
+    def verb(self, verb: str) -> str:
+        return self.action
+
+    def post(self, request: Request, **kwargs: Any) -> Response:
+        """Do it."""
+        return self.once(self._act)
+
+    def _act(self) -> Response:
+        self.match(self.thing)
+        return self.answer(self.do(self.thing, **self.asked_for()))
+
+    def do(self, row: Any, **values: Any) -> Any:
+        """Do it with one call down; return the thing after it."""
+        raise NotImplementedError

@@ -18,12 +18,13 @@ from orchard.api.fields import (
     Reference,
     Shown,
     Text,
+    Word,
     YesNo,
 )
 from orchard.farms.resources import Changing, PutAway
 from orchard.inventory import amounts, queries, services
-from orchard.inventory.api.fields import InStore
-from orchard.inventory.models import Lot
+from orchard.inventory.api.fields import InStore, PriceField, may_see_prices
+from orchard.inventory.models import CONDITIONS, Lot
 
 
 class LotShown(Shown):
@@ -36,6 +37,11 @@ class LotShown(Shown):
     quarantined = serializers.BooleanField()
     quarantine_reason = serializers.CharField(allow_null=True)
     gs1 = serializers.CharField(allow_null=True, help_text="what was scanned")
+    opened_on = serializers.DateField(allow_null=True, help_text="the day its container was first opened")
+    condition = serializers.ChoiceField(choices=CONDITIONS, help_text="anything but `good` sets it aside")
+    price = serializers.SerializerMethodField(
+        help_text="what was paid for an amount of it; null where unknown, and for a crew member"
+    )
     usable = serializers.SerializerMethodField(
         help_text="not expired today, not quarantined, not put away: however much of it there is"
     )
@@ -43,6 +49,10 @@ class LotShown(Shown):
     reserved = serializers.SerializerMethodField(help_text="promised to work orders")
     available = serializers.SerializerMethodField(help_text="on hand less reserved; none of an unusable lot")
     archived = serializers.BooleanField()
+
+    @extend_schema_field(PriceField(allow_null=True))
+    def get_price(self, row: Lot) -> dict[str, Any] | None:
+        return row.price if may_see_prices(self.context["by"]) else None
 
     def get_location(self, row: Lot) -> str | None:
         return row.location or None
@@ -80,6 +90,10 @@ class LotInput(Input):
         help_text="`(01)…(17)…(10)…` with brackets or FNC1, in place of product, number and expires_on",
     )
 
+    opened_on = Day(required=False, allow_null=True, help_text="the day its container was first opened")
+    condition = Word(CONDITIONS, required=False, help_text="anything but `good` sets it aside (quarantine)")
+    price = PriceField(required=False, allow_null=True, help_text="what was paid for an amount of it")
+
     def validate_location(self, value: str | None) -> str:
         return value or ""
 
@@ -98,6 +112,7 @@ class LotQuery(ArchivedQuery):
     location = Text(required=False)
     usable = Flag(required=False, help_text="true: those that may be used today")
     expires_before = Day(required=False, source="expires_on__lt")
+    quarantined = Flag(required=False)
 
 
 class Lots(InStore, PutAway):

@@ -14,15 +14,16 @@ from orchard.api.fields import (
     Id,
     Input,
     Listed,
+    Moment,
     Shown,
     Text,
     YesNo,
 )
-from orchard.api.refusals import Fault, NotThere
 from orchard.farms.resources import Changing, Making, PutAway, Removing, Single
-from orchard.inventory import queries, services
-from orchard.inventory.api.fields import InStore, LabelField
-from orchard.inventory.models import LabelVersion, Product
+from orchard.inventory import amounts, queries, services
+from orchard.inventory.api.fields import BelowProduct, InStore, LabelField, StoreAction
+from orchard.inventory.models import LABEL_STATUSES, LabelVersion, Product
+from orchard.inventory.shelf_models import DOCUMENTS
 
 
 class ProductShown(Shown):
@@ -30,6 +31,10 @@ class ProductShown(Shown):
     stock_unit = serializers.CharField(help_text="what balances are shown in")
     gtins = serializers.ListField(child=serializers.CharField(), help_text="14 digits each: the packs of it")
     lead_time = Amount(allow_null=True, help_text="from order to delivery")
+    container = Amount(allow_null=True, help_text="what one whole container of it holds")
+    safety_stock = Amount(allow_null=True, help_text="what is to stay on the shelf whatever is planned")
+    store_minimum = Amount(allow_null=True, help_text="coldest that its label lets it be kept at")
+    store_maximum = Amount(allow_null=True, help_text="hottest that its label lets it be kept at")
     label = serializers.SerializerMethodField(  # type: ignore[assignment]
         help_text="id of the label version that is in force today"
     )
@@ -46,6 +51,10 @@ class ProductInput(Input):
     stock_unit = Text(max_length=20, help_text="`lb`, `g`, `gal`, `fl_oz`, `mL` …")
     gtins = Listed(child=Text(max_length=14), required=False)
     lead_time = Amount("time", sign="zero", required=False, allow_null=True)
+    container = Amount(*amounts.DIMENSIONS, required=False, allow_null=True)
+    safety_stock = Amount(*amounts.DIMENSIONS, sign="zero", required=False, allow_null=True)
+    store_minimum = Amount("temperature", sign="any", required=False, allow_null=True)
+    store_maximum = Amount("temperature", sign="any", required=False, allow_null=True)
 
 
 class ProductChange(ProductInput):
@@ -95,11 +104,26 @@ class ProductHere(_Products, Changing, Removing):
         return services.change_product(product=row, by=self.by, now=self.now, **values)
 
 
+class DocumentOfLabel(serializers.Serializer):
+    """A paper that the label was copied from."""
+
+    id = Id()
+    kind = serializers.ChoiceField(choices=DOCUMENTS)
+    sha256 = serializers.CharField(help_text="of its bytes")
+
+
 class LabelShown(Shown):
     product = Id()
     label = serializers.JSONField(help_text="the label as in the mix check")  # type: ignore[assignment]
     effective_from = serializers.DateField()
     effective_until = serializers.DateField(allow_null=True, help_text="in force through this day")
+    status = serializers.ChoiceField(
+        choices=LABEL_STATUSES, help_text="only an approved one is ever in force"
+    )
+    decided_at = Moment(allow_null=True, help_text="when it was approved or withdrawn by hand")
+    decided_by = serializers.CharField(allow_null=True)
+    decision_reason = serializers.CharField(allow_null=True)
+    documents = DocumentOfLabel(many=True, read_only=True)
 
 
 class LabelInput(Input):
@@ -109,23 +133,16 @@ class LabelInput(Input):
     effective_until = Day(required=False, allow_null=True)
 
 
-class _BelowProduct(InStore):
+class _Labels(BelowProduct):
     resource = "label_version"
     shown = LabelShown
-
-    def find(self, **kwargs: Any) -> None:
-        found = queries.products(farm=self.farm).filter(id=kwargs["product"]).first()
-        if found is None:
-            raise NotThere(Fault("not_found", "there is no such product on this farm"))
-        self.product = found
-        super().find(**kwargs)
 
     def rows(self, **filters: Any) -> QuerySet[LabelVersion]:
         """Return the versions of the product's label."""
         return queries.labels(product=self.product).filter(**filters)
 
 
-class Labels(_BelowProduct, Making):
+class Labels(_Labels, Making):
     """The versions of a product's label; never changed, a newer one takes over."""
 
     asked = LabelInput
@@ -134,5 +151,33 @@ class Labels(_BelowProduct, Making):
         return services.add_label(product=self.product, by=self.by, now=self.now, **values)
 
 
-class LabelHere(_BelowProduct, Single):
+class LabelHere(_Labels, Single):
     """One version of a label."""
+
+
+class DecisionInput(Input):
+    reason = Text(required=False, allow_null=True)
+
+
+class ApproveLabel(_Labels, StoreAction):
+    """Let a proposed label come into force from its first day."""
+
+    action = "approve"
+    asked = DecisionInput
+
+    def do(self, row: LabelVersion, **values: Any) -> LabelVersion:
+        return services.approve_label(version=row, by=self.by, now=self.now, **values)
+
+
+class WithdrawalInput(Input):
+    reason = Text()
+
+
+class WithdrawLabel(_Labels, StoreAction):
+    """Take a mistaken label out of force, as if it had never held."""
+
+    action = "withdraw"
+    asked = WithdrawalInput
+
+    def do(self, row: LabelVersion, **values: Any) -> LabelVersion:
+        return services.withdraw_label(version=row, by=self.by, now=self.now, **values)

@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 import uuid
-from typing import Any, ClassVar
+from typing import Any
 
 from django.db.models import QuerySet
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 from rest_framework.exceptions import ValidationError
-from rest_framework.request import Request
-from rest_framework.response import Response
 
 from orchard.api.fields import (
     Amount,
@@ -25,11 +23,11 @@ from orchard.api.fields import (
     Word,
     wrong,
 )
-from orchard.farms.resources import Changing, Making, Single
+from orchard.farms.resources import Changing, Making
 from orchard.inventory import amounts
 from orchard.inventory import queries as store
 from orchard.inventory import stocktake_queries as queries
-from orchard.inventory.api.fields import EveryDigit
+from orchard.inventory.api.fields import EveryDigit, StoreAction
 from orchard.inventory.models import Stocktake
 from orchard.inventory.services import stocktakes
 from orchard.inventory.services.stocktakes import Counted
@@ -155,33 +153,14 @@ class PostInput(Input):
     reasons = Reasons(required=False)
 
 
-class StocktakeAction(Single):
-    """What closes a stocktake. Write `do`."""
+class StocktakeAction(StoreAction):
+    """What moves a stocktake on. Write `do`."""
 
-    http_method_names = ["post", "options"]
-    verbs: ClassVar[dict[str, str]] = {"POST": "action"}
     resource = "stocktake"
     shown = StocktakeShown
-    asked = Input
-    action: ClassVar[str] = ""
-
-    def verb(self, verb: str) -> str:
-        return self.action
 
     def rows(self) -> QuerySet[Stocktake]:
         return queries.stocktakes(farm=self.farm)
-
-    def post(self, request: Request, **kwargs: Any) -> Response:
-        """Do it."""
-        return self.once(self._act)
-
-    def _act(self) -> Response:
-        self.match(self.thing)
-        return self.answer(self.do(self.thing, **self.asked_for()))
-
-    def do(self, row: Stocktake, **values: Any) -> Stocktake:
-        """Do it with one call down; return the stocktake after it."""
-        raise NotImplementedError
 
 
 class PostStocktake(StocktakeAction):

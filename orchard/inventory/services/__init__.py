@@ -1,7 +1,7 @@
 """Every write to the store, by subject. Other apps call the names below; the rest is the store's own."""
 
 from orchard.inventory.services.deductions import Deduction, Used, put_back, use
-from orchard.inventory.services.labels import add_label
+from orchard.inventory.services.labels import add_label, approve_label, withdraw_label
 from orchard.inventory.services.ledger import StockShort
 from orchard.inventory.services.lots import add_lot, change_lot
 from orchard.inventory.services.movements import move
@@ -16,6 +16,7 @@ __all__ = [
     "add_label",
     "add_lot",
     "add_product",
+    "approve_label",
     "change_lot",
     "change_product",
     "move",
@@ -23,4 +24,5 @@ __all__ = [
     "release",
     "reserve",
     "use",
+    "withdraw_label",
 ]

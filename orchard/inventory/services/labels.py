@@ -8,7 +8,8 @@ from typing import Any
 
 from django.db import transaction
 
-from orchard.api.refusals import Fault, Unprocessable
+from orchard.api import permissions
+from orchard.api.refusals import Conflict, Fault, Unprocessable
 from orchard.farms import journal
 from orchard.farms.actors import Actor
 from orchard.inventory.models import LabelVersion, Product
@@ -25,6 +26,8 @@ def add_label(
     id: uuid.UUID | None = None,
 ) -> LabelVersion:
     """Add a version of a product's label, read and found right before; the product is a new version too.
+
+    Where the farm wants labels approved, one that somebody else than a manager enters is only proposed.
 
     :raises Unprocessable: where it would end before it begins
     """
@@ -43,9 +46,58 @@ def add_label(
             label=label,
             effective_from=effective_from,
             effective_until=effective_until,
+            status="proposed" if _wants_approval(product, by) else "approved",
         )
         journal.touch(locked(product), now=now)
     return made
+
+
+def _wants_approval(product: Product, by: Actor) -> bool:
+    return product.farm.labels_need_approval and not permissions.allows(
+        role=by.role, scopes=by.scopes, resource="label_version", verb="approve"
+    )
+
+
+def approve_label(
+    *, version: LabelVersion, by: Actor, now: dt.datetime, reason: str | None = None
+) -> LabelVersion:
+    """Let a proposed label come into force from its first day. The caller holds its lock.
+
+    :raises Conflict: `state_conflict`
+    """
+    if version.status != "proposed":
+        raise Conflict(Fault("state_conflict", f"this label is {version.status} already"))
+    return _decide(version, "approve", "approved", by=by, now=now, reason=reason)
+
+
+def withdraw_label(*, version: LabelVersion, reason: str, by: Actor, now: dt.datetime) -> LabelVersion:
+    """Take a mistaken label out of force, as if it had never held. The caller holds its lock.
+
+    What was checked and recorded by it stays as it is: both keep the label that they rested on.
+
+    :raises Conflict: `state_conflict`
+    """
+    if version.status == "withdrawn":
+        raise Conflict(Fault("state_conflict", "this label is withdrawn already"))
+    return _decide(version, "withdraw", "withdrawn", by=by, now=now, reason=reason)
+
+
+def _decide(
+    version: LabelVersion, action: str, status: str, *, by: Actor, now: dt.datetime, reason: str | None
+) -> LabelVersion:
+    journal.change(
+        version,
+        by=by,
+        now=now,
+        action=action,
+        reason=reason,
+        status=status,
+        decided_at=now,
+        decided_by=by.name,
+        decision_reason=reason,
+    )
+    journal.touch(locked(version.product), now=now)
+    return version
 
 
 def locked(product: Product) -> Product:

@@ -4,20 +4,34 @@ from __future__ import annotations
 
 import datetime as dt
 import uuid
+from collections.abc import Mapping
 from typing import Any
 
 from django.db import transaction
 
+from mixing import quantities
 from orchard.api.refusals import Conflict, Fault, Unprocessable
 from orchard.farms import journal
 from orchard.farms.actors import Actor
 from orchard.farms.models import Farm
+from orchard.inventory import amounts, queries
 from orchard.inventory import gs1 as element_strings
-from orchard.inventory import queries
 from orchard.inventory.models import Lot, Product
 from orchard.inventory.services import labels
 
 IN_THE_SCAN = ("product", "number", "expires_on")
+SAME_ELSEWHERE = (
+    "number",
+    "expires_on",
+    "made_on",
+    "supplier",
+    "quarantined",
+    "quarantine_reason",
+    "gs1",
+    "opened_on",
+    "condition",
+    "price",
+)
 
 
 def add_lot(
@@ -34,6 +48,7 @@ def add_lot(
     :raises Unprocessable: `required`, `gs1_invalid`, `bad_check_digit`, `unknown_gtin`
     :raises Conflict: `lot_exists`, the same number of that product at that place
     """
+    _set_aside(values)
     faults = _missing(gs1, values) + _quarantine_faults(values)
     if faults:
         raise Unprocessable(*faults)
@@ -41,6 +56,7 @@ def add_lot(
         values |= _scanned(gs1, farm=farm, now=now) | {"gs1": gs1}
     with transaction.atomic():
         product = labels.locked(values.pop("product"))
+        _price_fits(product, values.get("price"))
         _only_one(product=product, number=values["number"], location=values.get("location", ""))
         return journal.create(Lot, farm=farm, by=by, now=now, id=id, product=product, **values)
 
@@ -57,6 +73,28 @@ def _missing(gs1: str | None, values: dict[str, Any]) -> list[Fault]:
         for name in IN_THE_SCAN
         if values.get(name) is not None
     ]
+
+
+def _set_aside(values: dict[str, Any]) -> None:
+    """Quarantine what is not as it should be (frozen, caked, recalled); letting go is another step."""
+    condition = values.get("condition", "good")
+    if condition != "good" and values.get("quarantined") is not False:
+        values["quarantined"] = True
+        values["quarantine_reason"] = values.get("quarantine_reason") or condition
+
+
+def _price_fits(product: Product, price: Mapping[str, Any] | None) -> None:
+    """Refuse a price for an amount of another kind than the stock is measured in.
+
+    :raises Unprocessable: `unit_kind`
+    """
+    if price is None:
+        return
+    per = price["per"]
+    kind = amounts.BASE_UNITS.get(quantities.unit(per["unit"]).dimension)
+    if kind != product.base_unit:
+        detail = f"{product.name} is kept in {product.stock_unit}: say the price per a unit of that kind"
+        raise Unprocessable(Fault("unit_kind", detail, "/price/per/unit"))
 
 
 def _quarantine_faults(values: dict[str, Any]) -> list[Fault]:
@@ -101,6 +139,8 @@ def change_lot(*, lot: Lot, by: Actor, now: dt.datetime, **values: Any) -> Lot:
     """
     if values.get("quarantined") is False:
         values["quarantine_reason"] = None
+    _set_aside(values)
+    _price_fits(lot.product, values.get("price"))
     faults = _quarantine_faults(
         {"quarantined": lot.quarantined, "quarantine_reason": lot.quarantine_reason, **values}
     )
@@ -133,8 +173,7 @@ def at_place(lot: Lot, *, location: str, by: Actor, now: dt.datetime) -> uuid.UU
     rows = Lot.objects.for_farm(lot.farm).filter(product=product, number=lot.number, location=location)
     if there := rows.first():
         return there.key
-    same = ("number", "expires_on", "made_on", "supplier", "quarantined", "quarantine_reason", "gs1")
-    values = {name: getattr(lot, name) for name in same}
+    values = {name: getattr(lot, name) for name in SAME_ELSEWHERE}
     return journal.create(
         Lot, farm=lot.farm, by=by, now=now, product=product, location=location, **values
     ).key

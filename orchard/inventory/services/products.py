@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import uuid
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from django.db import transaction
@@ -16,6 +16,9 @@ from orchard.farms.actors import Actor
 from orchard.farms.models import Farm
 from orchard.inventory import amounts, gs1
 from orchard.inventory.models import Lot, Product
+
+OF_STOCK = ("container", "safety_stock")
+CHECKED = ("gtins", *OF_STOCK, "store_minimum", "store_maximum")
 
 
 def add_product(
@@ -32,7 +35,7 @@ def add_product(
 
     :raises Unprocessable: for a unit that is none, `bad_check_digit`
     """
-    base_unit = _checked(stock_unit, values.get("gtins", ()))
+    base_unit = _checked(stock_unit, values)
     with transaction.atomic():
         return journal.create(
             Product,
@@ -53,7 +56,8 @@ def change_product(*, product: Product, by: Actor, now: dt.datetime, **values: A
     :raises Unprocessable: as `add_product`
     :raises Conflict: `in_use`, where its ledger is kept in another kind of unit already
     """
-    base_unit = _checked(values.get("stock_unit", product.stock_unit), values.get("gtins", ()))
+    said = {name: values.get(name, getattr(product, name)) for name in CHECKED}
+    base_unit = _checked(values.get("stock_unit", product.stock_unit), said)
     if base_unit != product.base_unit:
         if Lot.objects.for_farm(product.farm).filter(product=product).exists():
             raise Conflict(
@@ -68,15 +72,32 @@ def change_product(*, product: Product, by: Actor, now: dt.datetime, **values: A
     return product
 
 
-def _checked(stock_unit: str, gtins: Sequence[str]) -> str:
-    faults = list(_gtin_faults(gtins))
+def _checked(stock_unit: str, said: Mapping[str, Any]) -> str:
+    faults = [*_gtin_faults(said.get("gtins") or ()), *_temperature_faults(said)]
+    base_unit = ""
     try:
         base_unit = amounts.base_unit(stock_unit)
+        faults += _amount_faults(base_unit, stock_unit, said)
     except QuantityError as fault:
         faults.insert(0, Fault(fault.code, fault.detail, "/stock_unit"))
     if faults:
         raise Unprocessable(*faults)
     return base_unit
+
+
+def _amount_faults(base_unit: str, stock_unit: str, said: Mapping[str, Any]) -> Iterator[Fault]:
+    """Yield a container or a safety stock that is not measured as the stock is."""
+    for name in OF_STOCK:
+        quantity = said.get(name)
+        if quantity is not None and amounts.BASE_UNITS[quantity.dimension] != base_unit:
+            detail = f"it is kept in {stock_unit}: say it in a unit of that kind, not in {quantity.unit}"
+            yield Fault("unit_kind", detail, f"/{name}/unit")
+
+
+def _temperature_faults(said: Mapping[str, Any]) -> Iterator[Fault]:
+    low, high = said.get("store_minimum"), said.get("store_maximum")
+    if low is not None and high is not None and low.to("degC").value > high.to("degC").value:
+        yield Fault("out_of_range", "the lowest lies above the highest", "/store_minimum")
 
 
 def _gtin_faults(gtins: Sequence[str]) -> Iterator[Fault]:
