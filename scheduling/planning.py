@@ -9,7 +9,7 @@ from django.db import transaction
 
 from orchard.api.refusals import Refusal
 from orchard.farms.actors import Actor
-from orchard.tasks import programmes
+from orchard.tasks import choosing, programmes
 from orchard.tasks.models import PlanningRun, WorkOrder
 from orchard.tasks.services import orders
 from scheduling.gather import Gathered, gather
@@ -58,10 +58,33 @@ def _drafts(
             continue
         try:
             with transaction.atomic():
-                done.append(orders.add_order(farm=run.farm, by=by, now=now, **_order(run, known, job)))
+                values = with_mix(_order(run, known, job), raw=known.raw_lines[job.line], by=by, now=now)
+                done.append(orders.add_order(farm=run.farm, by=by, now=now, **values))
         except Refusal as refusal:
             left_out.append(LeftOut(job.line, job.block, refusal.faults[0].code, str(refusal)))
     return done, left_out
+
+
+def with_mix(values: dict[str, Any], *, raw: dict[str, Any], by: Actor, now: dt.datetime) -> dict[str, Any]:
+    """Return an order's values with the mix that will do, of a line with alternatives; the window says why."""
+    if values["kind"] != "spray" or not raw.get("alternatives") or values.get("sprayer") is None:
+        return values
+    choice = choosing.choose(
+        line=raw,
+        block=values["block"],
+        sprayer=values["sprayer"],
+        spray=values["spray"],
+        at=values["starts_at"],
+        by=by,
+        now=now,
+    )
+    because = [values["window"]["because"]]
+    because += [f"another mix of the line, for {one.says}" for one in choice.passed_over if choice.place]
+    return {
+        **values,
+        "products": choice.products,
+        "window": {**values["window"], "because": "; ".join(because)},
+    }
 
 
 def _order(run: PlanningRun, known: Gathered, job: DraftJob) -> dict[str, Any]:

@@ -76,6 +76,7 @@ TABLE: dict[tuple[str, str], Grant] = {
     **_rows("mixes", "mix_check", create=_EVERYBODY),
     **_rows("mixes", "override", create=_M),
     **_rows("tasks", "programme", create=(MANAGER, ADVISER), update=_M, close=_M, reopen=_M),
+    **_rows("tasks", "programme_example", adopt=(MANAGER, ADVISER)),
     **_rows("tasks", "planning_run", create=_M),
     **_rows(
         "tasks",

@@ -5,6 +5,7 @@ from __future__ import annotations
 from orchard.tasks.api import (
     actions,
     checks,
+    examples,
     incidents,
     orders,
     programmes,
@@ -16,6 +17,7 @@ from orchard.tasks.api import (
 urlpatterns = [
     *checks.urlpatterns,
     *programmes.urlpatterns,
+    *examples.urlpatterns,
     *orders.urlpatterns,
     *actions.urlpatterns,
     *records.urlpatterns,

@@ -51,6 +51,13 @@ class LineProduct(Input):
     rate = Amount(*RATES, "ppm")
 
 
+class AlternativeMix(Input):
+    """Another mix, for when a product of the first is short or its resistance group was just used."""
+
+    products = Listed(child=LineProduct(), min_length=1, max_length=20)
+    note = Text(required=False, allow_null=True)
+
+
 class LineInput(Input):
     """One job of the plan: what, where, and between which stages."""
 
@@ -63,6 +70,13 @@ class LineInput(Input):
     leaf_drop_minimum_percent = DecimalText(least="0", most="100", required=False, allow_null=True)
     targets = Listed(child=Text(max_length=100), required=False)
     products = Listed(child=LineProduct(), required=False, max_length=20)
+    alternatives = Listed(
+        child=AlternativeMix(),
+        required=False,
+        max_length=10,
+        help_text="other mixes in order: the first is planned that is in store and whose resistance group "
+        "was not just used",
+    )
     volume_per_tree = Amount("volume", "volume/tree", required=False, allow_null=True)
     volume_per_area = Amount("volume/area", required=False, allow_null=True)
     repeat_after = Amount("time", required=False, allow_null=True)
@@ -109,7 +123,9 @@ def stored(line: dict[str, Any]) -> dict[str, Any]:
         if name == "blocks":
             kept[name] = [str(block.id) for block in value]
         elif name == "products":
-            kept[name] = [{"product": str(p["product"].id), "rate": p["rate"].as_json()} for p in value]
+            kept[name] = _mix(value)
+        elif name == "alternatives":
+            kept[name] = [{"products": _mix(one["products"]), "note": one.get("note")} for one in value]
         elif name in ("volume_per_tree", "volume_per_area", "repeat_after"):
             kept[name] = value.as_json() if value is not None else None
         elif name in ("id", "leaf_drop_minimum_percent"):
@@ -117,6 +133,10 @@ def stored(line: dict[str, Any]) -> dict[str, Any]:
         else:
             kept[name] = value
     return kept
+
+
+def _mix(products: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    return [{"product": str(one["product"].id), "rate": one["rate"].as_json()} for one in products]
 
 
 class ProgrammeQuery(ListQuery):
