@@ -66,7 +66,7 @@ def _drafts(
 
 
 def with_mix(values: dict[str, Any], *, raw: dict[str, Any], by: Actor, now: dt.datetime) -> dict[str, Any]:
-    """Return an order's values with the mix that will do, of a line with alternatives; the window says why."""
+    """Return an order's values with the first mix of its line that will do; its window says why."""
     if values["kind"] != "spray" or not raw.get("alternatives") or values.get("sprayer") is None:
         return values
     choice = choosing.choose(

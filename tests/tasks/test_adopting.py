@@ -95,7 +95,7 @@ def test_every_ingredient_and_crop_of_the_shipped_plans_is_known_to_the_engine()
 
 def test_published_figures_stand_as_they_were_published():
     """Copper 4 lb metallic an acre (Virginia Tech, Peach leaf curl, 2025); oil 2 % at 200 and 300 gal an acre
-    (Rutgers, Early season tree fruit pest control in 2018); copper 2 lb metallic an acre on apple (Farm Press,
+    (Rutgers, Early season tree fruit pest control in 2018); copper 2 lb metallic on apple (Farm Press,
     Early copper application protects apples, 2012).
     """
     leaf_curl, stone, pome = (
