@@ -29,3 +29,9 @@ def steps(tank: Tank, language: str = "en") -> tuple[str, ...]:
 def _spoken_of() -> frozenset[str]:
     """The metals that a row speaks of: none speaks of plastic."""
     return frozenset().union(*(line.when.materials for line in advice.read("cleaning", "step")))
+
+
+def attacked_by_copper(materials: frozenset[str] | set[str]) -> list[str]:
+    """Return which materials of a sprayer copper spray eats when it is left in overnight."""
+    line = next(line for line in advice.read("cleaning", "step") if line.id == "cleaning.copper-metal")
+    return sorted(line.when.materials & materials)

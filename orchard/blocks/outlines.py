@@ -86,3 +86,55 @@ def _does_not_cross_itself(ring: list[list[float]]) -> None:
 
 def _turn(a: list[float], b: list[float], c: list[float]) -> float:
     return (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])
+
+
+def distance_m(one: dict[str, Any], other: dict[str, Any]) -> float:
+    """Return how far two normalised polygons lie apart [m]; 0 where they touch or one holds the other.
+
+    On a plane through the first corner, which at the size of an orchard differs from the ground by less than
+    a millimetre in ten metres.
+    """
+    origin = one["coordinates"][0][0]
+    here, there = _flat(one["coordinates"][0], origin), _flat(other["coordinates"][0], origin)
+    if _holds(here, there[0]) or _holds(there, here[0]) or _cross(here, there):
+        return 0.0
+    return min(
+        _from_side(point, side)
+        for points, ring in ((here, there), (there, here))
+        for point in points
+        for side in itertools.pairwise(ring)
+    )
+
+
+def _flat(ring: list[list[float]], origin: list[float]) -> list[list[float]]:
+    """Return a ring in metres east and north of a point."""
+    east = math.radians(1) * RADIUS_M * math.cos(math.radians(origin[1]))
+    north = math.radians(1) * RADIUS_M
+    return [[(x - origin[0]) * east, (y - origin[1]) * north] for x, y in ring]
+
+
+def _holds(ring: list[list[float]], point: list[float]) -> bool:
+    """Say whether a point lies inside a ring: a ray from it crosses the ring an odd number of times."""
+    x, y = point
+    crossed = False
+    for (ax, ay), (bx, by) in itertools.pairwise(ring):
+        if (ay > y) != (by > y) and x < (bx - ax) * (y - ay) / (by - ay) + ax:
+            crossed = not crossed
+    return crossed
+
+
+def _cross(one: list[list[float]], other: list[list[float]]) -> bool:
+    return any(
+        _turn(a, b, c) * _turn(a, b, d) < 0 and _turn(c, d, a) * _turn(c, d, b) < 0
+        for a, b in itertools.pairwise(one)
+        for c, d in itertools.pairwise(other)
+    )
+
+
+def _from_side(point: list[float], side: tuple[list[float], list[float]]) -> float:
+    (px, py), ((ax, ay), (bx, by)) = point, side
+    length = (bx - ax) ** 2 + (by - ay) ** 2
+    along = (
+        0.0 if length == 0 else max(0.0, min(1.0, ((px - ax) * (bx - ax) + (py - ay) * (by - ay)) / length))
+    )
+    return math.hypot(px - ax - along * (bx - ax), py - ay - along * (by - ay))

@@ -9,6 +9,8 @@ from orchard.farms.rows import FarmRow, may_be_archived
 
 SPRAYER_KINDS = ("hand_pump", "backpack", "handgun", "airblast", "boom", "hose_end_dial", "hose_end_ratio")
 
+DROPLETS = ("fine", "medium_or_larger")
+
 
 class Worker(FarmRow):
     """Somebody who works on the farm, with or without a sign-in."""
@@ -84,6 +86,10 @@ class Sprayer(FarmRow):
     dedicated_to = models.CharField(max_length=20, null=True)
     residue = models.JSONField(default=list)
     last_load_at = models.DateTimeField(null=True)
+    cleaned_at = models.DateTimeField(null=True)
+    nozzle = models.CharField(max_length=100, null=True)
+    """What is fitted now: a calibration with another one does not hold."""
+    droplets = models.CharField(max_length=20, null=True)
     archived = may_be_archived()
 
     class Meta(FarmRow.Meta):
@@ -91,6 +97,10 @@ class Sprayer(FarmRow):
             *FarmRow.Meta.constraints,
             models.CheckConstraint(
                 condition=models.Q(kind__in=SPRAYER_KINDS), name="a_sprayer_is_of_a_known_kind"
+            ),
+            models.CheckConstraint(
+                condition=models.Q(droplets=None) | models.Q(droplets__in=DROPLETS),
+                name="a_sprayer_makes_droplets_of_a_known_size",
             ),
             models.CheckConstraint(
                 condition=models.Q(kind__startswith="hose_end") | models.Q(tank__isnull=False),

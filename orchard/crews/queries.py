@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Iterable
 
 from django.db.models import Exists, Max, OuterRef, QuerySet
 
 from orchard.crews.models import Calibration, Crew, Qualification, Sprayer, Worker
 from orchard.farms.models import Farm
 
-HANDLER_TRAINING = "handler_training"
+HANDLER_TRAINING, FIT_TEST, LICENCE = "handler_training", "respirator_fit_test", "licence"
 
 
 def workers(*, farm: Farm) -> QuerySet[Worker]:
@@ -22,16 +23,24 @@ def with_training(rows: QuerySet[Worker], *, on: dt.date) -> QuerySet[Worker]:
     return rows.annotate(trained=Exists(_valid(on).filter(worker=OuterRef("pk"))))
 
 
-def _valid(on: dt.date) -> QuerySet[Qualification]:
-    return Qualification.objects.filter(kind=HANDLER_TRAINING, obtained_on__lte=on, expires_on__gte=on)
+def _valid(on: dt.date, kind: str = HANDLER_TRAINING) -> QuerySet[Qualification]:
+    return Qualification.objects.filter(kind=kind, obtained_on__lte=on, expires_on__gte=on)
 
 
-def may_handle(*, worker: Worker, on: dt.date) -> bool:
+def has(*, worker: Worker, kind: str, on: dt.date) -> bool:
+    """Return whether a qualification of a kind is valid for a worker on a day, both its ends included."""
+    return _valid(on, kind).filter(worker=worker).exists()
+
+
+def may_handle(*, worker: Worker, on: dt.date, also: Iterable[str] = ()) -> bool:
     """Return whether a worker may mix and spray on a day: an adult, with handler training valid that day.
 
+    :param also: kinds of qualification that are wanted besides
     Source: Worker Protection Standard, 40 CFR 170.309(c) and 170.501, US EPA, 2024.
     """
-    return worker.adult and not worker.archived and _valid(on).filter(worker=worker).exists()
+    if not worker.adult or worker.archived:
+        return False
+    return all(has(worker=worker, kind=kind, on=on) for kind in (HANDLER_TRAINING, *also))
 
 
 def qualifications(*, worker: Worker) -> QuerySet[Qualification]:

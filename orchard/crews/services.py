@@ -164,12 +164,25 @@ def _locked(sprayer: Sprayer) -> Sprayer:
     )
 
 
+def washed(*, sprayer: Sprayer, at: dt.datetime, now: dt.datetime) -> None:
+    """Say that a sprayer was washed: it is empty, unless it was filled after the wash."""
+    with transaction.atomic():
+        locked = _locked(sprayer)
+        filled_since = locked.last_load_at is not None and locked.last_load_at > at
+        residue = locked.residue if filled_since else []
+        cleaned_at = max(at, locked.cleaned_at or at)
+        journal.touch(locked, now=now, residue=residue, cleaned_at=cleaned_at)
+    sprayer.residue, sprayer.cleaned_at = residue, cleaned_at
+
+
 def set_residue(
     *, sprayer: Sprayer, residue: list[str], last_load_at: dt.datetime | None, now: dt.datetime
 ) -> None:
-    """Say what the last load left in a sprayer; an empty list after a wash."""
+    """Say what the last load left in a sprayer: nothing, where it was washed after that load was mixed."""
     with transaction.atomic():
         locked = _locked(sprayer)
         last = last_load_at or locked.last_load_at
+        washed_since = last is not None and locked.cleaned_at is not None and locked.cleaned_at > last
+        residue = [] if washed_since else residue
         journal.touch(locked, now=now, residue=residue, last_load_at=last)
     sprayer.residue, sprayer.last_load_at = residue, last

@@ -12,7 +12,24 @@ from orchard.crews.models import Crew, Sprayer, Worker
 from orchard.farms.columns import QuantityColumn
 from orchard.farms.rows import FarmRow, new_id
 from orchard.inventory.models import Lot, Product
+from orchard.tasks.safety import Briefing, Notice, NoticeRule
 from orchard.tasks.states import KINDS, STATES
+
+__all__ = [
+    "ApplicationRecord",
+    "AppliedProduct",
+    "Briefing",
+    "Incident",
+    "Load",
+    "MixCheck",
+    "Notice",
+    "NoticeRule",
+    "Override",
+    "PlanningRun",
+    "Programme",
+    "WorkOrder",
+    "one_of",
+]
 
 
 def one_of(field: str, values: tuple[str, ...]) -> models.Q:
@@ -141,6 +158,7 @@ class WorkOrder(FarmRow):
     loads_planned = models.JSONField(default=list)
     totals = models.JSONField(default=list)
     observed = models.JSONField(null=True)
+    issued_at = models.DateTimeField(null=True)
     started_at = models.DateTimeField(null=True)
     finished_at = models.DateTimeField(null=True)
     held_from = models.CharField(max_length=10, null=True)
@@ -151,6 +169,9 @@ class WorkOrder(FarmRow):
     """The id that its finish was sent with, so that the same one is known again."""
     re_entry_until = models.DateTimeField(null=True)
     possible_duplicates = models.JSONField(default=list)
+    conflicts = models.JSONField(default=list)
+    """What was told and does not fit: `{"id", "action", "codes", "happened_at", "received_at", "by", "body",
+    "settled_at"}`. A person looks at it; nothing that was told is thrown away."""
 
     class Meta(FarmRow.Meta):
         indexes = [

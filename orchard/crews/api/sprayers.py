@@ -27,7 +27,7 @@ from orchard.api.fields import (
 )
 from orchard.api.refusals import Fault, NotThere
 from orchard.crews import queries, services
-from orchard.crews.models import SPRAYER_KINDS, Calibration, Sprayer
+from orchard.crews.models import DROPLETS, SPRAYER_KINDS, Calibration, Sprayer
 from orchard.farms.endpoint import READS, Endpoint
 from orchard.farms.resources import Changing, Making, PutAway, Single
 
@@ -48,6 +48,15 @@ class SprayerShown(Shown):
         child=serializers.CharField(), help_text="active ingredients of the last load"
     )
     last_load_at = Moment(allow_null=True)
+    cleaned_at = Moment(allow_null=True, help_text="end of the last wash that is on file")
+    nozzle = serializers.CharField(
+        allow_null=True, help_text="what is fitted now: a calibration with another one does not hold"
+    )
+    droplets = serializers.ChoiceField(
+        choices=DROPLETS,
+        allow_null=True,
+        help_text="how large; others stay further away from fine ones, and where nobody said",
+    )
     calibration_due = serializers.SerializerMethodField(help_text="until when the latest calibration holds")
     archived = serializers.BooleanField()
 
@@ -66,6 +75,8 @@ class SprayerInput(Input):
     ratio = DecimalText(least="1", most="100000", required=False, allow_null=True)
     materials = Listed(child=Text(max_length=60), required=False)
     dedicated_to = Word(["herbicide"], required=False, allow_null=True)
+    nozzle = Text(max_length=100, required=False, allow_null=True)
+    droplets = Word(DROPLETS, required=False, allow_null=True)
 
 
 class SprayerChange(SprayerInput):

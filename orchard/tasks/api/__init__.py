@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from orchard.tasks.api import (
     actions,
+    briefings,
     checks,
     examples,
     incidents,
+    notices,
     orders,
     programmes,
     purchase_needs,
@@ -22,6 +24,8 @@ urlpatterns = [
     *actions.urlpatterns,
     *records.urlpatterns,
     *incidents.urlpatterns,
+    *notices.urlpatterns,
+    *briefings.urlpatterns,
     *purchase_needs.urlpatterns,
     *schedule.urlpatterns,
 ]

@@ -1,31 +1,54 @@
-"""What `issue` and `start` demand: each demand yields what stands against it, and all are asked at once."""
+"""What `issue` and `start` demand: each demand yields what stands against it, and all are asked at once.
+
+Which of them a move asks of which kind of work stands in `states.MOVES`; here is how each is asked.
+"""
 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
 from decimal import ROUND_CEILING, Decimal
 from typing import Any
 
-import mixing
-from mixing import chemistry, compatibility, rulebook
-from mixing.findings import Severity
 from mixing.quantities import parse_quantity, plain
 from orchard.api.refusals import Fault
 from orchard.blocks import queries as blocks
 from orchard.blocks.models import Block
-from orchard.crews import queries as crews
-from orchard.crews.models import Worker
-from orchard.farms.models import Farm
-from orchard.inventory.models import LabelVersion
-from orchard.tasks import checks
+from orchard.inventory import queries as store
+from orchard.inventory.models import Reservation
+from orchard.tasks import amounts, checks
 from orchard.tasks.models import MixCheck, WorkOrder
-from orchard.tasks.services import checking
+from orchard.tasks.services import checking, equipment, notices, people, place
+from orchard.tasks.states import MOVES
 
-HANDLED = ("spray", "equipment_wash", "calibration")
-"""Kinds of work that somebody must do who may handle pesticides."""
-WEED_KILLER = "herbicide"
 DAY = Decimal(86400)
+FARM_LIMITS = (
+    ("wind_maximum", "wind", True, "farm.wind-above"),
+    ("wind_minimum", "wind", False, "farm.wind-below"),
+    ("temperature_maximum", "temperature", True, "farm.temperature-above"),
+    ("temperature_minimum", "temperature", False, "farm.temperature-below"),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """An order that is about to make a move, and what is known of the moment.
+
+    :ivar check: its mix check for `at`; None for what is no spray
+    :ivar observed: what was seen on the spot, as JSON; empty where nobody has looked yet
+    """
+
+    order: WorkOrder
+    at: dt.datetime
+    now: dt.datetime
+    check: MixCheck | None = None
+    observed: Mapping[str, Any] = field(default_factory=dict)
+
+    @property
+    def day(self) -> dt.date:
+        """The farm's calendar day of the moment."""
+        return day_of(self.order, at=self.at)
 
 
 def moment_of(order: WorkOrder, *, now: dt.datetime) -> dt.datetime:
@@ -38,22 +61,13 @@ def day_of(order: WorkOrder, *, at: dt.datetime) -> dt.date:
     return checking.local_day(order.farm, at)
 
 
-def for_issue(order: WorkOrder, *, check: MixCheck | None, at: dt.datetime, now: dt.datetime) -> list[Fault]:
-    """Return all that stands against issuing an order, but for stock.
-
-    :param check: its mix check for `at`; None for what is no spray
-    """
-    day = day_of(order, at=at)
-    found = people(order, on=day)
-    if order.kind != "spray":
-        return [*found, *re_entry(order, at=at)]
-    assert check is not None
+def against(action: str, case: Case) -> list[Fault]:
+    """Return all that stands against a move, by the table, but for stock that is still to be reserved."""
     return [
-        *mix_stops(check, now=now),
-        *stage_condition(order, at=at),
-        *found,
-        *sprayer(order, check=check, on=day),
-        *harvest(order, check=check, on=day),
+        fault
+        for demand in MOVES[action].of_kind(case.order.kind)
+        if demand.name in CHECKS
+        for fault in CHECKS[demand.name](case)
     ]
 
 
@@ -63,44 +77,61 @@ def mix_stops(check: MixCheck, *, now: dt.datetime) -> Iterator[Fault]:
         yield Fault("mix_stop", finding["says"], finding=finding)
 
 
-def people(order: WorkOrder, *, on: dt.date) -> list[Fault]:
-    """Return what is wrong with who is to do the work on a day."""
-    if order.crew is None:
-        return [Fault("crew_missing", "nobody is to do this: name a crew", "/crew")]
-    if order.kind not in HANDLED:
-        return []
-    if order.handlers.all():
-        return list(unqualified(order.handlers.all(), on=on))
-    if handlers(order, on=on):
-        return []
-    detail = f"nobody of {order.crew.name} may mix or spray on {on}: an adult with valid handler training may"
-    return [Fault("crew_not_qualified", detail, "/crew", ("crew", str(order.crew.id)))]
+def _mix(case: Case) -> Iterable[Fault]:
+    return mix_stops(case.check, now=case.now) if case.check is not None else ()
 
 
-def handlers(order: WorkOrder, *, on: dt.date) -> list[Worker]:
-    """Return who mixes and sprays: those named, else all of the crew who may on that day."""
-    named = list(order.handlers.all())
-    if named or order.crew is None:
-        return named
-    return [one for one in order.crew.members.order_by("id") if crews.may_handle(worker=one, on=on)]
+def _sprayer(case: Case) -> Iterable[Fault]:
+    if case.check is None:
+        return ()
+    handlers = people.handlers(case.order, on=case.day)
+    return equipment.faults(case.order, check=case.check, handlers=handlers, on=case.day)
 
 
-def unqualified(workers: Iterable[Worker], *, on: dt.date) -> Iterator[Fault]:
-    """Yield who may not mix or spray on a day, without saying why."""
-    for worker in workers:
-        if not crews.may_handle(worker=worker, on=on):
-            detail = f"{worker.name} may not mix or spray on {on}: see the worker's qualifications"
-            yield Fault("worker_not_qualified", detail, refers_to=("worker", str(worker.id)))
+def _farm_limits(case: Case) -> Iterator[Fault]:
+    """Yield the farm's own limits that are passed; they are only ever stricter than a label's."""
+    for name, measured, above, id in FARM_LIMITS:
+        limit = (case.order.farm.limits or {}).get(name)
+        if limit is None or not case.observed.get(measured):
+            continue
+        bound, value = parse_quantity(limit), parse_quantity(case.observed[measured])
+        passed = value.in_base() > bound.in_base() if above else value.in_base() < bound.in_base()
+        if passed:
+            says = f"{measured} is {amounts.words(value)}; the farm's own limit is {amounts.words(bound)}"
+            yield Fault("mix_stop", says, f"/observed/{measured}", finding=_finding(id, says))
 
 
-def re_entry(order: WorkOrder, *, at: dt.datetime) -> Iterator[Fault]:
-    """Yield the end of a re-entry interval that the work would begin in."""
-    until = order.block.re_entry_until if order.block else None
-    if until is not None and at < until:
-        earliest = until.astimezone(checking.zone(order.farm)).isoformat()
-        detail = f"nobody may work in {order.block} before {earliest}"
-        refers = ("application_record", str(order.block.last_application)) if order.block else None
-        yield Fault("block_in_re_entry", detail, refers_to=refers, earliest=earliest)
+def _finding(id: str, says: str) -> dict[str, Any]:
+    return {
+        "id": id,
+        "severity": "stop",
+        "basis": "farm",
+        "products": [],
+        "says": says,
+        "why": None,
+        "do": "wait until it is within the limit, or hold the order",
+        "source": None,
+        "may_be_overridden": False,
+    }
+
+
+def _people_out(case: Case) -> Iterator[Fault]:
+    if case.observed.get("people_out") is False:
+        detail = "somebody is still in the block: get everybody out first"
+        yield Fault("people_in_block", detail, "/observed/people_out")
+    yield from place.people_near(case.order)
+
+
+def _stock_usable(case: Case) -> Iterator[Fault]:
+    """Yield lots that are promised to an order and may not be used any more: expired or put aside since."""
+    rows = Reservation.objects.for_farm(case.order.farm).filter(work_order=case.order.id, status="open")
+    for row in rows.select_related("lot", "product").order_by("id"):
+        if not store.may_be_used(row.lot, on=case.day):
+            detail = (
+                f"lot {row.lot.number} of {row.product.name} is reserved for this and may not be used on "
+                f"{case.day}: call the order off and issue it anew from another lot"
+            )
+            yield Fault("stock_short", detail, refers_to=("lot", str(row.lot.id)))
 
 
 def stage_condition(order: WorkOrder, *, at: dt.datetime) -> Iterator[Fault]:
@@ -152,50 +183,16 @@ def _leaf_drop(block: Block, wanted: Decimal, *, at: dt.datetime) -> Iterator[Fa
         yield Fault(
             "stage_condition_unmet",
             f"the plan wants {plain(wanted)} % of leaves down; {block} had "
-            f"{plain(seen.leaf_drop_percent)} % on {seen.observed_on}",
+            f"{plain(seen.leaf_drop_percent)} % on {seen.observed_on}: wait, or take the rest off",
             refers_to=("stage_observation", str(seen.id)),
         )
 
 
-def sprayer(order: WorkOrder, *, check: MixCheck, on: dt.date) -> Iterator[Fault]:
-    """Yield what is wrong with the sprayer: calibration due, residue, kept for something else."""
-    tool = order.sprayer
-    assert tool is not None
-    me = ("sprayer", str(tool.id))
-    if crews.calibration_in_force(sprayer=tool, on=on) is None:
-        yield Fault("sprayer_not_calibrated", f"no calibration of {tool} holds on {on}", "/sprayer", me)
-    request = mixing.read_request(check.request)
-    killers = [WEED_KILLER in chemistry.groups(product.label) for product in request.products]
-    if tool.dedicated_to == WEED_KILLER and not all(killers):
-        yield Fault("sprayer_dedicated", f"{tool} is kept for weed killers only", "/sprayer", me)
-    dirty = weed_killers_in(tool.residue, farm=order.farm) if not all(killers) else []
-    if dirty:
-        detail = f"{tool} held a weed killer ({', '.join(dirty)}): wash it first"
-        yield Fault("sprayer_not_clean", detail, "/sprayer", me)
-    elif any(one.severity is Severity.STOP for one in compatibility.of_residue(request, rulebook.load())):
-        detail = f"what {tool} held last ({', '.join(tool.residue)}) does not go with this mix: wash it first"
-        yield Fault("sprayer_not_clean", detail, "/sprayer", me)
-
-
-def weed_killers_in(residue: Iterable[str], *, farm: Farm) -> list[str]:
-    """Return which ingredients kill weeds: by any label of the farm, or by the tables of the engine."""
-    residue = list(residue)
-    if not residue:
-        return []
-    labels = LabelVersion.objects.for_farm(farm).filter(label__function__contains=[WEED_KILLER])
-    named = {
-        ingredient["name"].casefold()
-        for version in labels
-        for ingredient in version.label.get("active_ingredients") or []
-    }
-    return [one for one in residue if one.casefold() in named or WEED_KILLER in chemistry.groups_of(one)]
-
-
-def harvest(order: WorkOrder, *, check: MixCheck, on: dt.date) -> Iterator[Fault]:
+def harvest(order: WorkOrder, *, check: MixCheck | None, on: dt.date) -> Iterator[Fault]:
     """Yield where the first picking that is planned would come too soon after the spray."""
     block = order.block
     first = block.harvest_from if block else None
-    interval = check.report["harvest"]["interval"]
+    interval = check.report["harvest"]["interval"] if check else None
     if block is None or first is None or interval is None or first < on:
         return
     wait = dt.timedelta(days=days(interval))
@@ -209,3 +206,19 @@ def harvest(order: WorkOrder, *, check: MixCheck, on: dt.date) -> Iterator[Fault
 def days(interval: Mapping[str, str]) -> int:
     """Return an interval in whole days, begun ones counted."""
     return int((parse_quantity(interval).in_base() / DAY).to_integral_value(rounding=ROUND_CEILING))
+
+
+CHECKS: dict[str, Callable[[Case], Iterable[Fault]]] = {
+    "mix": _mix,
+    "stage_condition": lambda case: stage_condition(case.order, at=case.at),
+    "crew": lambda case: people.crew_of(case.order),
+    "people": lambda case: people.faults(case.order, on=case.day),
+    "sprayer": _sprayer,
+    "re_entry": lambda case: place.re_entry(case.order, at=case.at),
+    "harvest": lambda case: harvest(case.order, check=case.check, on=case.day),
+    "told": lambda case: notices.missing(order=case.order, at=case.at, now=case.now, step="told"),
+    "sign": lambda case: notices.missing(order=case.order, at=case.at, now=case.now, step="sign_up"),
+    "farm_limits": _farm_limits,
+    "people_out": _people_out,
+    "stock_usable": _stock_usable,
+}

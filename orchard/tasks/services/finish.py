@@ -20,7 +20,7 @@ from orchard.farms.actors import Actor
 from orchard.inventory import services as stock
 from orchard.tasks import queries
 from orchard.tasks.models import Incident, Load, WorkOrder
-from orchard.tasks.services import applications, checking, demands, flags, loads, moves
+from orchard.tasks.services import applications, checking, flags, loads, moves, people
 from orchard.tasks.services import mixed as mixing_up
 from orchard.tasks.services import rest as rests
 from orchard.tasks.services.mixed import Mixed
@@ -69,8 +69,8 @@ def finish(
     if order.kind == "spray":
         columns["re_entry_until"] = _record(order, told, id=id, finished_at=finished_at, by=by, now=now)
         stock.release(farm=order.farm, work_order=order.id, by=by, now=now)
-    if order.kind == "equipment_wash":
-        _empty(order, finished_at=finished_at, now=now)
+    if order.kind == "equipment_wash" and order.sprayer is not None:
+        crew_services.washed(sprayer=order.sprayer, at=finished_at, now=now)
     moves.make(
         order, action="finish", by=by, now=now, reason=note, finished_at=finished_at, finish_id=id, **columns
     )
@@ -202,7 +202,7 @@ def _application(
         lines=tuple(mixing_up.lines(order, mixed, own)),
         sprayer=order.sprayer,
         crew=order.crew,
-        sprayed_by=tuple(told.sprayed_by if told.sprayed_by is not None else demands.handlers(order, on=day)),
+        sprayed_by=tuple(told.sprayed_by if told.sprayed_by is not None else people.handlers(order, on=day)),
         targets=tuple(order.targets),
         observed=order.observed,
         loads=tuple(str(row.id) for row in rows),
@@ -248,11 +248,3 @@ def _elsewhere(
         work_order=said.work_order,
         mix_check=said.mix_check,
     )
-
-
-def _empty(order: WorkOrder, *, finished_at: dt.datetime, now: dt.datetime) -> None:
-    """Say that a washed sprayer is empty, unless it was filled after the wash."""
-    sprayer = order.sprayer
-    assert sprayer is not None
-    if sprayer.last_load_at is None or sprayer.last_load_at <= finished_at:
-        crew_services.set_residue(sprayer=sprayer, residue=[], last_load_at=sprayer.last_load_at, now=now)

@@ -28,10 +28,10 @@ def issue(*, order: WorkOrder, by: Actor, now: dt.datetime, note: str | None = N
     moves.demand(order, action="issue")
     at = demands.moment_of(order, now=now)
     check = checking.check_for_move(order=order, at=at, by=by, now=now) if order.kind == "spray" else None
-    faults = demands.for_issue(order, check=check, at=at, now=now)
-    columns: dict[str, Any] = {}
+    faults = demands.against("issue", demands.Case(order, at=at, now=now, check=check))
+    columns: dict[str, Any] = {"issued_at": order.issued_at or now}
     if check is not None:
-        columns = {
+        columns |= {
             "mix_check": check,
             "loads_planned": check.report["loads"],
             "totals": check.report["totals"],
@@ -157,11 +157,11 @@ def blocked_by(*, order: WorkOrder, by: Actor, now: dt.datetime) -> list[Fault]:
         check = _dry_check(order, at=at, by=by, now=now)
     except Unprocessable as wrong:
         return list(wrong.faults)
-    if state == "draft":
-        found = demands.for_issue(order, check=check, at=at, now=now)
-        return [*found, *_short(order, at=at)] if check is not None else found
-    found = list(demands.mix_stops(check, now=now)) if check is not None else []
-    return [*found, *starting.place_and_people(order, at=at)]
+    case = demands.Case(order, at=at, now=now, check=check)
+    if state != "draft":
+        return demands.against("start", case)
+    short = _short(order, at=at) if check is not None else ()
+    return [*demands.against("issue", case), *short]
 
 
 def _dry_check(order: WorkOrder, *, at: dt.datetime, by: Actor, now: dt.datetime) -> Any:

@@ -20,7 +20,7 @@ from orchard.inventory import services as stock
 from orchard.inventory.models import Lot, Product, Reservation
 from orchard.tasks import amounts, queries
 from orchard.tasks.models import Load, WorkOrder
-from orchard.tasks.services import checking, demands, moves
+from orchard.tasks.services import checking, moves, people
 
 
 def recorded_before(*, order: WorkOrder, id: uuid.UUID | None) -> bool:
@@ -114,7 +114,7 @@ def _refuse_what_stands_against(
         detail = f"load {number} is on record already: a mistake in it is corrected on the application record"
         faults.append(Fault("load_exists", detail, "/number", ("load", str(same.id))))
     if mixed_by is not None:
-        faults += demands.unqualified([mixed_by], on=checking.local_day(order.farm, at))
+        faults += people.unqualified([mixed_by], on=checking.local_day(order.farm, at))
     if faults:
         raise Conflict(*faults)
 

@@ -16,10 +16,9 @@ from orchard.farms import journal
 from orchard.farms.actors import Actor
 from orchard.farms.models import Farm
 from orchard.tasks.models import WorkOrder
-from orchard.tasks.services import checking, demands, moves
+from orchard.tasks.services import checking, demands, moves, people
+from orchard.tasks.states import IN_A_BLOCK, WITH_A_SPRAYER
 
-IN_A_BLOCK = ("spray", "leaf_removal", "scouting")
-WITH_A_SPRAYER = ("spray", "calibration", "equipment_wash")
 OF_A_SPRAY = ("products", "spray", "targets", "water", "measures")
 AFTER_ISSUE = frozenset({"crew", "handlers", "starts_at", "ends_at", "instructions"})
 NAMES = {
@@ -89,7 +88,7 @@ def change_order(*, order: WorkOrder, by: Actor, now: dt.datetime, **values: Any
         setattr(order, name, value)
     _set_handlers(order, handlers, crew_changed)
     day = demands.day_of(order, at=demands.moment_of(order, now=now))
-    faults = demands.people(order, on=day)
+    faults = [*people.crew_of(order), *people.faults(order, on=day)]
     if faults:
         raise Conflict(*faults)
     order.refresh_from_db(fields=list(values))

@@ -1,0 +1,35 @@
+"""Reading notices, the rules that ask for them, and briefings."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.db.models import QuerySet
+
+from orchard.farms.models import Farm
+from orchard.tasks.models import Briefing, Notice, NoticeRule, WorkOrder
+
+
+def notice_rules(*, farm: Farm, **filters: Any) -> QuerySet[NoticeRule]:
+    """Return whom the farm tells before it sprays."""
+    rows = NoticeRule.objects.for_farm(farm).filter(**filters)
+    return rows.select_related("farm").prefetch_related("blocks")
+
+
+def rules_for(*, order: WorkOrder) -> list[NoticeRule]:
+    """Return the rules that hold for an order: only sprays are told of."""
+    if order.kind != "spray" or order.block is None:
+        return []
+    rows = notice_rules(farm=order.farm, archived=False).order_by("id")
+    return [rule for rule in rows if not rule.blocks.all() or order.block in rule.blocks.all()]
+
+
+def notices(*, farm: Farm, **filters: Any) -> QuerySet[Notice]:
+    """Return who was told of what, and when."""
+    rows = Notice.objects.for_farm(farm).filter(**filters)
+    return rows.select_related("farm", "work_order__farm", "rule")
+
+
+def briefings(*, farm: Farm, **filters: Any) -> QuerySet[Briefing]:
+    """Return what was talked through with whom."""
+    return Briefing.objects.for_farm(farm).filter(**filters).select_related("farm", "work_order")
