@@ -45,8 +45,8 @@ def calibrated(sprayer: Sprayer, *, handlers: Sequence[Worker], on: dt.date) -> 
         )
     elif not any(_by_one_of(row, handlers, sprayer) for row in fitting):
         detail = (
-            f"{sprayer} was calibrated by {fitting[0].operator} on {fitting[0].on}, who is not to spray: what "
-            "a hand sprayer gives depends on who walks with it. Calibrate it with one of this order's people"
+            f"{sprayer} was calibrated by {fitting[0].operator} on {fitting[0].on}, who is not to spray: "
+            "what a hand sprayer gives depends on who walks. Calibrate it with one of this order's people"
         )
     else:
         return
