@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import datetime as dt
 import uuid
+from collections.abc import Callable
 from decimal import Decimal
 from typing import Any, TypeVar
 
@@ -61,10 +62,12 @@ def insert(
     by: Actor,
     now: dt.datetime,
     id: uuid.UUID | None = None,
+    seal: Callable[[Row], None] | None = None,
     **values: Any,
 ) -> Row:
     """Make a row without a word in the journals; the caller says `created` when it is whole.
 
+    :param seal: sets what follows from all other columns, just before the row is written
     :raises Conflict: `id_taken`
     """
     id = id or new_id()
@@ -82,6 +85,8 @@ def insert(
         created_by_name=by.name,
         **values,
     )
+    if seal is not None:
+        seal(row)
     row.save(force_insert=True)
     return row
 

@@ -115,6 +115,9 @@ class Lot(FarmRow):
     archived = may_be_archived()
     on_hand_base = BaseAmount(default=0)
     reserved_base = BaseAmount(default=0)
+    chain_length = models.PositiveBigIntegerField(default=0)
+    chain_head = models.CharField(max_length=70, default="", blank=True)
+    """How many lines its ledger has, and the hash of the last: see `chain`."""
 
     class Meta(FarmRow.Meta):
         constraints = [
@@ -141,7 +144,8 @@ class Lot(FarmRow):
 class Movement(FarmRow):
     """One line of the ledger. The database refuses to change or delete it: a mistake is reversed.
 
-    `effect` is what an event may cause only once (a load and its lot), known here as text only.
+    `effect` is what an event may cause only once (a load and its lot), known here as text only. `position` is
+    its place in the lot's ledger and `hash` ties it to the line before: see `chain`.
     """
 
     resource = "stock_movement"
@@ -154,6 +158,8 @@ class Movement(FarmRow):
     quantity = QuantityColumn()
     change_base = BaseAmount()
     balance_after_base = BaseAmount()
+    position = models.PositiveBigIntegerField()
+    hash = models.CharField(max_length=70)
     reason = models.TextField(default="", blank=True)
     reference = models.CharField(max_length=200, null=True)
     at = models.DateTimeField()
@@ -165,7 +171,6 @@ class Movement(FarmRow):
 
     class Meta(FarmRow.Meta):
         indexes = [
-            models.Index(fields=("lot", "id"), name="movements_of_a_lot"),
             models.Index(
                 fields=("load",), condition=models.Q(load__isnull=False), name="movements_of_a_load"
             ),
@@ -195,6 +200,7 @@ class Movement(FarmRow):
                 name="only_a_reversal_names_what_it_reverses",
             ),
             models.UniqueConstraint(fields=("farm", "effect"), name="an_effect_happens_once"),
+            models.UniqueConstraint(fields=("lot", "position"), name="a_line_has_its_own_place_in_a_ledger"),
         ]
 
 

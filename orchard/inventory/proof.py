@@ -1,30 +1,32 @@
-"""Proof that the sums kept beside the ledger are the sums of the ledger."""
+"""Proof that each lot's ledger is whole, and that the sums kept beside it are the sums of it."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import itertools
+import uuid
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from django.db import connection
 from django.db.models import DecimalField, F, OuterRef, Q, QuerySet, Subquery, Sum
 from django.db.models.functions import Coalesce
 
 from mixing.quantities import plain
+from orchard.farms.models import Farm
+from orchard.inventory import chain
 from orchard.inventory.amounts import ZERO
-from orchard.inventory.models import Lot, Movement, Reservation
+from orchard.inventory.models import Lot, Reservation
 
-# A ledger is one chain: each line begins at a balance that another left, the first at nothing, and the last
-# leaves what is on hand. So each balance is begun at as often as it is left. This holds in whatever order
-# the lines are read, and the moments of lines do not tell their order.
-BROKEN_CHAINS = """
-    SELECT DISTINCT lot FROM (
-        SELECT lot_id AS lot, balance_after_base AS balance, 1 AS times FROM {movement}
-        UNION ALL SELECT lot_id, balance_after_base - change_base, -1 FROM {movement}
-        UNION ALL SELECT key, 0, 1 FROM {lot}
-        UNION ALL SELECT key, on_hand_base, -1 FROM {lot}
-    ) AS ends GROUP BY lot, balance HAVING sum(times) <> 0
-"""
+BEGIN = (0, ZERO, chain.START)
+AT_ONCE = 2000
+OF_LOT = ("key", "on_hand_base", "chain_length", "chain_head")
+OF_LINE = tuple(f"movements__{name}" for name in chain.COLUMNS)
+POSITION, ID, KIND, CHANGE, BALANCE = map(
+    chain.COLUMNS.index, ("position", "id", "kind", "change_base", "balance_after_base")
+)
+
+Head = tuple[int, str]
+"""How many lines a lot's ledger had, and the hash of the last of them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,42 +40,101 @@ class Difference:
         return f"Lot {self.lot.number} of {self.lot.product.name} ({self.lot.id}): {self.says}."
 
 
-def differences() -> Iterator[Difference]:
-    """Yield every lot of every farm whose balance, chain of balances or promises do not add up.
+@dataclass(frozen=True, slots=True)
+class Read:
+    """One ledger as it was read.
 
-    Each is found by one statement, which sees one moment: it may run while others write.
+    :ivar fault: what is wrong with its first line that does not hold, or with its end; None where all holds
+    :ivar head: where it ends now
     """
-    for lot in _with_sums().exclude(on_hand_base=F("moved")):
-        says = f"{plain(lot.on_hand_base, 20)} is on hand, its movements add up to {plain(lot.moved, 20)}"
-        yield Difference(lot, f"{says} {lot.product.base_unit}")
-    for lot in _with_sums().exclude(reserved_base=F("promised")):
+
+    lot: uuid.UUID
+    fault: str | None
+    head: Head
+    lines: int
+
+
+def ledgers(*, farm: Farm | None = None, kept: Mapping[str, Head] | None = None) -> Iterator[Read]:
+    """Yield every lot's ledger, followed from its first line to the lot's own balance.
+
+    All of it is one statement, which sees one moment: it may run while others write.
+
+    :param kept: heads that were kept elsewhere, by the lot's key: each must still be in its ledger
+    """
+    rows = (Lot.objects.all() if farm is None else Lot.objects.for_farm(farm)).order_by(
+        "key", "movements__position"
+    )
+    found = rows.values_list("product__base_unit", *OF_LOT, *OF_LINE, "movements__hash")
+    for _, lines in itertools.groupby(found.iterator(AT_ONCE), key=lambda row: row[1]):
+        yield _read(lines, kept or {})
+
+
+def _read(rows: Iterable[tuple[Any, ...]], kept: Mapping[str, Head]) -> Read:
+    before: tuple[Any, ...] = BEGIN
+    seen: dict[int, str] = {}
+    fault, count = None, 0
+    row: tuple[Any, ...] = ()
+    for row in rows:
+        said, hash = row[5:-1], row[-1]
+        if said[POSITION] is None:
+            break  # a lot without a line
+        count += 1
+        fault = fault or _broken(before, said, hash)
+        before = (said[POSITION], said[BALANCE], hash)
+        seen[said[POSITION]] = hash
+    unit, key, on_hand, length, head = row[:5]
+    fault = fault or _end(before, length=length, head=head)
+    if fault is None and before[1] != on_hand:
+        fault = f"{plain(on_hand, 20)} is on hand, its movements add up to {plain(before[1], 20)} {unit}"
+    length, head = kept.get(str(key), (0, chain.START))
+    if fault is None and seen.get(length, chain.START) != head:
+        fault = f"line {length} is not the one whose hash was kept: the ledger was written anew"
+    return Read(key, fault, (before[0], before[2]), count)
+
+
+def _broken(before: tuple[Any, ...], said: tuple[Any, ...], hash: str) -> str | None:
+    wrong = chain.follows(
+        before=before,
+        position=said[POSITION],
+        change=said[CHANGE],
+        balance=said[BALANCE],
+        hash=hash,
+        values=said,
+    )
+    return wrong and f"at line {said[POSITION]}, the {said[KIND]} {said[ID]}: {wrong}"
+
+
+def _end(last: tuple[Any, ...], *, length: int, head: str) -> str | None:
+    if last[0] < length:
+        return f"line {last[0] + 1} is missing, and what came after it: the lot has had {length} lines"
+    if last[0] > length:
+        return f"at line {length + 1}: the lot knows of {length} lines"
+    return None if last[2] == head else f"at line {length}: it is not the last line that the lot knows of"
+
+
+def differences(*, farm: Farm | None = None, kept: Mapping[str, Head] | None = None) -> Iterator[Difference]:
+    """Yield every lot whose chain, balance or promises do not hold, of all farms or one."""
+    broken = {read.lot: read.fault for read in ledgers(farm=farm, kept=kept) if read.fault is not None}
+    yield from told(broken)
+    yield from promises(farm=farm)
+
+
+def told(broken: Mapping[uuid.UUID, str]) -> Iterator[Difference]:
+    """Yield faults with their lots."""
+    for lot in Lot.objects.select_related("product").filter(key__in=list(broken)).order_by("key"):
+        yield Difference(lot, broken[lot.key])
+
+
+def promises(*, farm: Farm | None = None) -> Iterator[Difference]:
+    """Yield every lot whose reserved sum is not that of its open reservations."""
+    rows = _with_promises() if farm is None else _with_promises().filter(farm=farm)
+    for lot in rows.exclude(reserved_base=F("promised")).order_by("key"):
         says = f"{plain(lot.reserved_base, 20)} is reserved, its open reservations hold"
         yield Difference(lot, f"{says} {plain(lot.promised, 20)} {lot.product.base_unit}")
-    for lot in _with_sums().filter(key__in=_broken_chains(), on_hand_base=F("moved")):
-        yield Difference(lot, "the balances of its movements do not follow from each other")
 
 
-def counted() -> tuple[int, int]:
-    """Return how many lots and movements there are."""
-    return Lot.objects.count(), Movement.objects.count()
-
-
-def _with_sums() -> QuerySet[Any]:
-    moved = Movement.objects.filter(lot=OuterRef("pk")).order_by().values("lot")
+def _with_promises() -> QuerySet[Any]:
     promised = Reservation.objects.filter(Q(status="open"), lot=OuterRef("pk")).order_by().values("lot")
-    return Lot.objects.select_related("product").annotate(
-        moved=_sum(moved.annotate(sum=Sum("change_base")).values("sum")),
-        promised=_sum(promised.annotate(sum=Sum("open_base")).values("sum")),
-    )
-
-
-def _sum(rows: QuerySet[Any, Any]) -> Coalesce:
     field: DecimalField = DecimalField(max_digits=65, decimal_places=20)
-    return Coalesce(Subquery(rows, output_field=field), ZERO, output_field=field)
-
-
-def _broken_chains() -> list[object]:
-    names = {"movement": Movement._meta.db_table, "lot": Lot._meta.db_table}
-    with connection.cursor() as cursor:
-        cursor.execute(BROKEN_CHAINS.format(**names))
-        return [key for (key,) in cursor.fetchall()]
+    sums = Subquery(promised.annotate(sum=Sum("open_base")).values("sum"), output_field=field)
+    return Lot.objects.select_related("product").annotate(promised=Coalesce(sums, ZERO, output_field=field))

@@ -15,7 +15,7 @@ from orchard.api.refusals import Conflict, Fault, Unprocessable
 from orchard.farms import journal
 from orchard.farms.actors import Actor
 from orchard.farms.models import Farm
-from orchard.inventory import amounts, queries
+from orchard.inventory import amounts, chain, queries
 from orchard.inventory.models import Lot, Movement, Product
 
 
@@ -70,12 +70,13 @@ def post(
         raise StockShort(
             short_fault(product=lot.product, missing=balance.copy_negate(), lot=lot, pointer="/quantity")
         )
-    movement = journal.create(
+    movement = journal.insert(
         Movement,
         farm=lot.farm,
         by=by,
         now=now,
         id=id,
+        seal=lambda row: _follow(row, lot),
         lot=lot,
         kind=kind,
         quantity=quantity,
@@ -84,8 +85,17 @@ def post(
         at=at,
         **said,
     )
-    journal.touch(lot, now=now, on_hand_base=balance)
+    journal.created(movement, by=by, now=now)
+    journal.touch(
+        lot, now=now, on_hand_base=balance, chain_length=movement.position, chain_head=movement.hash
+    )
     return movement
+
+
+def _follow(line: Movement, lot: Lot) -> None:
+    """Put a line after the last of its lot."""
+    line.position = lot.chain_length + 1
+    line.hash = chain.link(lot.chain_head, chain.values_of(line))
 
 
 def base_of(quantity: Quantity, *, product: Product, on: dt.date, pointer: str) -> Decimal:
