@@ -5,6 +5,7 @@ from mixing.catalogue.catalogue import (
     NO_PARAMETERS,
     Text,
     has,
+    named,
     render,
     render_row,
     template,
@@ -12,4 +13,15 @@ from mixing.catalogue.catalogue import (
     words,
 )
 
-__all__ = ["LANGUAGES", "NO_PARAMETERS", "Text", "has", "render", "render_row", "template", "word", "words"]
+__all__ = [
+    "LANGUAGES",
+    "NO_PARAMETERS",
+    "Text",
+    "has",
+    "named",
+    "render",
+    "render_row",
+    "template",
+    "word",
+    "words",
+]

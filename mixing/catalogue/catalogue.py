@@ -97,6 +97,11 @@ def word(kind: str, code: str, language: str = "en") -> str:
     return found[0] if found else code.replace("_", " ")
 
 
+def named(value: str, language: str = "en") -> str:
+    """Return the name of a crop, target, metal or substance; what has none stands for itself."""
+    return value if language == "en" else _words(language).get(value, value)
+
+
 def words(kind: str, codes: Iterable[str], language: str = "en") -> str:
     """Return the names of codes as one list: `steel, brass`."""
     return ", ".join(word(kind, code, language) for code in codes)

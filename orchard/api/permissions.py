@@ -92,11 +92,13 @@ TABLE: dict[tuple[str, str], Grant] = {
         finish=_FIELD,
         hold=_FIELD,
     ),
+    **_rows("tasks", "tank_sheet"),
     **_rows("tasks", "incident", create=_EVERYBODY),
     **_rows("tasks", "notice_rule", create=_M, update=_M),
     **_rows("tasks", "notice", create=_FIELD),
     **_rows("tasks", "briefing", create=_ML),
     **_rows("records", "application_record", create=_M, correct=_M, void=_M),
+    **_rows("records", "posting_notice"),
     **_rows("schedule", "schedule"),
     **_rows("schedule", "change"),
 }

@@ -132,6 +132,7 @@ TIME_ZONE = "UTC"
 USE_I18N = True
 LANGUAGE_CODE = "en"
 LANGUAGES = [("en", _("English")), ("es", _("Spanish"))]
+PAPER_FONTS = _names("PAPER_FONTS", default="")  # font files for letters that the ones on board lack
 LOCALE_PATHS = [BASE_DIR / "orchard" / "web" / "locale"]
 
 STATIC_URL = "static/"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import tomllib
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
@@ -88,6 +89,21 @@ def eppo_code(crop: str) -> str | None:
 def days_until_late() -> int:
     """Return the days after an application from which its entry is late."""
     return int(_raw()["late"]["days"])
+
+
+def display_time() -> dt.timedelta:
+    """Return how long an application stays on the notice after its interval, or its end."""
+    return dt.timedelta(days=_raw()["display"]["days"])
+
+
+def post_within() -> dt.timedelta:
+    """Return how soon after its end an application is to be on the notice."""
+    return dt.timedelta(hours=_raw()["display"]["within_hours"])
+
+
+def beside() -> tuple[str, ...]:
+    """Return what hangs beside the notice."""
+    return tuple(row["element"] for row in _raw()["beside"])
 
 
 @cache
