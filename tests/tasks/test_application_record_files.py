@@ -72,14 +72,13 @@ def test_the_table_for_a_spreadsheet_has_a_filled_column_for_every_element_of_th
         assert row[IN_CSV[element.where]], element
 
 
-@pytest.mark.parametrize("element", elements.table(), ids=lambda one: f"{one.rule} {one.element}")
-def test_a_record_on_paper_shows_every_element_of_the_rules(farm, element):
+def test_a_record_on_paper_shows_every_element_of_the_rules(farm):
     record = ended(farm, mixed(farm))
 
     with translation.override("en"):
         text = words(record_pdf.render([record], farm=farm.farm, made_at=farm.now))
 
-    assert ON_PAPER[element.where] in text
+    assert [row for row in elements.table() if ON_PAPER[row.where] not in text] == []
 
 
 def test_a_corrected_record_on_paper_names_the_one_that_stands_and_why(farm):
