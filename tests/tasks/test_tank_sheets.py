@@ -213,3 +213,14 @@ def test_work_that_is_no_spray_has_a_sheet_without_amounts(farm):
 
 def test_times_on_paper_are_those_of_the_farm(farm):
     assert wording.moment(SPRAY_DAY.astimezone(dt.UTC), farm=farm.farm) == "Fri 18 Dec 2026, 10:00"
+
+
+def test_a_load_that_needs_no_second_filling_keeps_its_amounts_in_their_rows(farm):
+    sheet = sheet_of(copper_and_oil(farm))
+    full, last = sheet["loads"][0], sheet["loads"][3]
+    short = [step for step in last["steps"] if not (step["action"] == "fill" and step["step"] > 1)]
+
+    rows = sheet_pdf.in_rows([full["steps"], short])
+
+    assert [one["step"] if one else None for _, one in rows] == [1, 2, 3, 4, 5, 6, None, 8]
+    assert all(one is None or one["product"] == first["product"] for first, one in rows)

@@ -38,16 +38,16 @@ class LanguageQuery(Query):
     language = Word(["en", "es"], required=False, help_text="of the sentences; else as the request asks")
 
 
-class Named(serializers.Serializer):
+class NamedOnSheet(serializers.Serializer):
     id = Id()
     name = serializers.CharField()
 
 
-class NamedBlock(Named):
+class NamedBlock(NamedOnSheet):
     crop = serializers.CharField()
 
 
-class NamedSprayer(Named):
+class NamedSprayer(NamedOnSheet):
     kind = serializers.CharField()
 
 
@@ -91,8 +91,8 @@ class TankSheetShown(serializers.Serializer):
     emergency = serializers.CharField(allow_null=True)
     block = NamedBlock(allow_null=True)
     sprayer = NamedSprayer(allow_null=True)
-    crew = Named(allow_null=True)
-    handlers = Named(many=True)
+    crew = NamedOnSheet(allow_null=True)
+    handlers = NamedOnSheet(many=True)
     starts_at = Moment(help_text="planned")
     targets = serializers.ListField(child=serializers.CharField())
     spray = KeptAmount(allow_null=True, help_text="of the whole job, where the order says it so")

@@ -77,6 +77,20 @@ def alike(loads: Sequence[Json]) -> list[Alike]:
     ]
 
 
+def in_rows(loads: Sequence[Sequence[Json]]) -> list[list[Json | None]]:
+    """Return the steps of several loads side by side; a load that leaves a step out has None there."""
+    keyed = [{_key(steps, place): one for place, one in enumerate(steps)} for steps in loads]
+    longest = max(keyed, key=len)
+    return [[steps.get(key) for steps in keyed] for key in longest]
+
+
+def _key(steps: Sequence[Json], place: int) -> tuple[str, str | None, int]:
+    """Return what a step is: which action on which product, counted from the end of the load."""
+    one = steps[place]
+    after = [later for later in steps[place + 1 :] if later["action"] == one["action"]]
+    return one["action"], one["product"], len(after)
+
+
 class _Sheet(Paper):
     def __init__(self, sheet: Json, *, farm: Farm, made_at: dt.datetime, setting: Setting) -> None:
         title = _("Tank sheet {number}: {title}").format(number=sheet["number"], title=sheet["title"])
@@ -164,8 +178,8 @@ class _Sheet(Paper):
             return
         self.set_y(self.get_y() + 1.5)
         self._heads()
-        for place in range(len(self.groups[0].load["steps"])):
-            self._row([group.load["steps"][place] for group in self.groups])
+        for row in in_rows([group.load["steps"] for group in self.groups]):
+            self._row(row)
         self._ticks()
 
     @property
@@ -196,8 +210,8 @@ class _Sheet(Paper):
         self.set_y(max(lowest, self.get_y()))
         self.rule(above=0.3, below=0.8, grey=0)
 
-    def _row(self, steps: Sequence[Json]) -> None:
-        first, top = steps[0], self.get_y()
+    def _row(self, steps: Sequence[Json | None]) -> None:
+        first, top = next(one for one in steps if one), self.get_y()
         size, small = self.sized(12), self.sized(8)
         wide = self.words_width - 3
         what = f"{first['step']}. {_what(first)}"
@@ -211,7 +225,8 @@ class _Sheet(Paper):
         lowest = self.get_y()
         for place, step in enumerate(steps):
             self.set_y(top)
-            self._amount(step, x=self._column(place))
+            if step:
+                self._amount(step, x=self._column(place))
             lowest = max(lowest, self.get_y())
         self.set_y(lowest)
         self.rule(above=0.5, below=0.7)
