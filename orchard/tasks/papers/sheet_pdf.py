@@ -85,10 +85,10 @@ def in_rows(loads: Sequence[Sequence[Json]]) -> list[list[Json | None]]:
 
 
 def _key(steps: Sequence[Json], place: int) -> tuple[str, str | None, int]:
-    """Return what a step is: which action on which product, counted from the end of the load."""
+    """Return what a step is: which action on which product, counted from the first; only the last filling is ever left out."""
     one = steps[place]
-    after = [later for later in steps[place + 1 :] if later["action"] == one["action"]]
-    return one["action"], one["product"], len(after)
+    before = [earlier for earlier in steps[:place] if earlier["action"] == one["action"]]
+    return one["action"], one["product"], len(before)
 
 
 class _Sheet(Paper):
