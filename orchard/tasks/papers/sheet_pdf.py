@@ -85,7 +85,7 @@ def in_rows(loads: Sequence[Sequence[Json]]) -> list[list[Json | None]]:
 
 
 def _key(steps: Sequence[Json], place: int) -> tuple[str, str | None, int]:
-    """Return what a step is: which action on which product, counted from the first; only the last filling is ever left out."""
+    """Return what a step is: which of its kind, on which product; only the last filling is ever left out."""
     one = steps[place]
     before = [earlier for earlier in steps[:place] if earlier["action"] == one["action"]]
     return one["action"], one["product"], len(before)
