@@ -20,6 +20,7 @@ from mixing import (
     protection,
     report,
     rulebook,
+    uses,
 )
 from mixing import doses as dosage
 from mixing import loads as loading
@@ -54,15 +55,16 @@ def check_request(request: MixRequest, *, rules: Rulebook, language: str = "en")
 
 
 def _report(request: MixRequest, rules: Rulebook, language: str) -> dict[str, Any]:
-    doses = dosage.doses(request)
+    applying = uses.of_products(request)
+    doses = dosage.doses(request, applying=applying)
     _refuse_full_tank(request, doses)
     loads = loading.loads(request, doses)
     totals = totalling.totals(request, doses)
     dial, dial_findings, dial_missing = hose_end.dial(request, doses)
     scene = scenes.of(request, rules)
-    limited = limits.find(request, rules, scene=scene)
+    limited = limits.find(request, rules, scene=scene, applying=applying)
     steps, order_findings = order.steps(request, loads, premix_water=dial.water if dial else None)
-    waiting = protection.waiting(request)
+    waiting = protection.waiting(request, applying)
     tank = advice.tank_of(request)
     worn_findings, worn_missing = protection.findings(request)
     findings = settle(
@@ -100,10 +102,10 @@ def _report(request: MixRequest, rules: Rulebook, language: str) -> dict[str, An
         "totals": report.totals(totals),
         "dial": report.dial(dial),
         "year": report.year(limited.year) if request.at is not None else None,
-        "protection": report.protection(protection.union(one.label for one in request.products)),
+        "protection": report.protection(protection.union([one.label for one in request.products])),
         "re_entry": report.re_entry(waiting.re_entry),
         "harvest": report.harvest(waiting.harvest),
-        "jar_test": report.jar_test(jar_test.plan(request, findings), language),
+        "jar_test": report.jar_test(jar_test.plan(request, findings, dosed=doses), language),
         "cleaning": [
             {"step": number, "says": says} for number, says in enumerate(cleaning.steps(tank, language), 1)
         ],

@@ -7,7 +7,7 @@ speak, the strictest of those about the same thing; a pair that none speaks of i
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import lru_cache
 from itertools import combinations
 
@@ -18,9 +18,9 @@ from mixing.findings import Basis, Finding, Severity
 from mixing.labels import Label
 from mixing.limits.speaking import spoken
 from mixing.request import MixRequest
-from mixing.rulebook import Rule, Rulebook, strictest
+from mixing.rulebook import Place, Rule, Rulebook, strictest
 from mixing.rulebook.rivals import Settled
-from mixing.scene import Scene, in_place, in_weather
+from mixing.scene import Scene, holds
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -78,9 +78,10 @@ def check(request: MixRequest, rulebook: Rulebook, *, scene: Scene | None = None
     :param scene: the circumstances, where they have been worked out already
     """
     scene = scene or scenes.of(request, rulebook)
-    found: list[Finding] = []
-    for one, other in combinations(_partners(request), 2):
-        found += _pair(one, other, request.crop, scene, rulebook)
+    settled, open_pairs = _of_tank(_partners(request), scene.place, rulebook)
+    found = list(settled)
+    for one, other in open_pairs:
+        found += _pair(one, other, scene, rulebook)
     if request.sprayer.residue:
         of_last_load = of_residue(request, rulebook, scene=scene)
         found.extend(_milder(one) for one in of_last_load if one.severity is not Severity.NOTE)
@@ -88,20 +89,36 @@ def check(request: MixRequest, rulebook: Rulebook, *, scene: Scene | None = None
     return found
 
 
+@lru_cache(maxsize=1024)
+def _of_tank(
+    partners: tuple[Partner, ...], place: Place, rulebook: Rulebook
+) -> tuple[tuple[Finding, ...], tuple[tuple[Partner, Partner], ...]]:
+    """Return what holds of these products here on any day, and the pairs that hang on the weather."""
+    settled: list[Finding] = []
+    open_pairs = []
+    for one, other in combinations(partners, 2):
+        always = _always(one, other, place, rulebook)
+        if always is None:
+            open_pairs.append((one, other))
+        else:
+            settled += always
+    return tuple(settled), tuple(open_pairs)
+
+
 def of_residue(request: MixRequest, rulebook: Rulebook, *, scene: Scene | None = None) -> list[Finding]:
     """Return what the residue in the sprayer would do to the products if it were a partner in the tank."""
     scene = scene or scenes.of(request, rulebook)
     return [
-        replace(finding, parameters={**finding.parameters, "residue": residue.name})
+        finding._replace(parameters={**finding.parameters, "residue": residue.name})
         for residue in map(_residue, request.sprayer.residue)
         for partner in _partners(request)
         if not residue.facts.groups <= partner.facts.groups  # more of the same is no partner
-        for finding in _pair(residue, partner, request.crop, scene, rulebook)
+        for finding in _pair(residue, partner, scene, rulebook)
     ]
 
 
-def _partners(request: MixRequest) -> list[Partner]:
-    return [_partner(one.label, one.id) for one in request.products]
+def _partners(request: MixRequest) -> tuple[Partner, ...]:
+    return tuple([_partner(one.label, one.id) for one in request.products])
 
 
 @lru_cache(maxsize=1024)
@@ -115,24 +132,17 @@ def _residue(name: str) -> Partner:
 
 
 def _milder(finding: Finding) -> Finding:
-    return Finding(
-        finding.id,
-        finding.severity.milder(),
-        finding.basis,
-        finding.products,
-        finding.parameters,
-        finding.source_key,
-    )
+    return finding._replace(severity=finding.severity.milder())
 
 
 def _pair(
-    one: Partner, other: Partner, crop: str, scene: Scene, rulebook: Rulebook
+    one: Partner, other: Partner, scene: Scene, rulebook: Rulebook
 ) -> tuple[Finding, ...] | list[Finding]:
-    always = _always(one, other, crop, rulebook)
+    always = _always(one, other, scene.place, rulebook)
     if always is not None:
         return always
-    rows = rulebook.of_pair(one.facts, other.facts, crop)
-    hold = [(r, bits) for r, bits in rows.rules if in_place(r, scene) and in_weather(r, scene)]
+    rows = rulebook.of_pair(one.facts, other.facts, scene.place)
+    hold = [(rule, bits) for rule, bits in rows.rules if holds(rule.weather, scene)]
     speaking = [*rows.settled, *strictest([(rule, rule.severity) for rule, _ in hold])]
     settles = rows.settles
     for _, bits in hold:
@@ -141,12 +151,12 @@ def _pair(
 
 
 @lru_cache(maxsize=4096)
-def _always(one: Partner, other: Partner, crop: str, rulebook: Rulebook) -> tuple[Finding, ...] | None:
-    """What holds of a pair on any day and at any place; None where that hangs on stage, place or weather."""
+def _always(one: Partner, other: Partner, place: Place, rulebook: Rulebook) -> tuple[Finding, ...] | None:
+    """What holds of a pair in this place on any day; None where that hangs on the weather."""
     by_label = _by_label(one, other)
     if by_label:
         return tuple(by_label)
-    rows = rulebook.of_pair(one.facts, other.facts, crop)
+    rows = rulebook.of_pair(one.facts, other.facts, place)
     if rows.rules:
         return None
     return tuple(_spoken_of(one, other, rows.settled, rows.settles, rows.every, rulebook))

@@ -7,22 +7,24 @@ volume is meant for the dilute volume, except for adjuvants, whose rate is of th
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal, localcontext
 from functools import lru_cache
+from typing import NamedTuple
 
 from mixing import quantities, spraying, uses
 from mixing.findings import Missing
 from mixing.labels import Label
 from mixing.quantities import Quantity
 from mixing.request import MixRequest, Product
+from mixing.uses import Applying
 
 MICRO = Decimal("0.000001")
 HUNDRED = Decimal(100)
 
 
-@dataclass(frozen=True, slots=True)
-class Dose:
+class Dose(NamedTuple):
     """The dose of one product for the whole job.
 
     :ivar unit: unit of its amounts (`tbsp` of `tbsp/gal`)
@@ -30,6 +32,7 @@ class Dose:
     :ivar limit: the most that the label allows for the whole job [unit], None where it sets no limit
     :ivar ml, grams: volume and mass of one unit [mL, g]; None where a density is missing
     :ivar base_unit: `g` for what is weighed, `mL` for what is poured, as far as that can be turned
+    :ivar base_factor: g or mL of one unit
     :ivar liquid: whether it takes a share of the tank
     :ivar missing: what would be needed to say more
     """
@@ -41,15 +44,9 @@ class Dose:
     ml: Decimal | None
     grams: Decimal | None
     base_unit: str
+    base_factor: Decimal
     liquid: bool
     missing: tuple[Missing, ...]
-
-    @property
-    def base_factor(self) -> Decimal:
-        """g or mL of one unit."""
-        factor = self.grams if self.base_unit == "g" else self.ml
-        assert factor is not None
-        return factor
 
     @property
     def job_ml(self) -> Decimal | None:
@@ -57,26 +54,72 @@ class Dose:
         return None if self.job is None or self.ml is None else self.job * self.ml
 
 
-def doses(request: MixRequest) -> tuple[Dose, ...]:
-    """Return the dose of each product, in the order of the request."""
-    return tuple(_dose(product, request) for product in request.products)
+class Extent(NamedTuple):
+    """How far a job goes, in what each kind of rate is per; None where it was not said.
+
+    :ivar made, dilute: spray as it leaves the nozzles, and what it would be at dilute volume [mL]
+    :ivar area, length, trees: [m2, m, number]
+    """
+
+    made: Decimal | None
+    dilute: Decimal | None
+    area: Decimal | None
+    length: Decimal | None
+    trees: int | None
+    us_units: bool
+    nothing: bool = False
+    """Whether nothing at all was said of the spray."""
 
 
-def _dose(product: Product, request: MixRequest) -> Dose:
-    label = product.label
-    turning = _turning(label, amount_unit(product, request))
-    amount, missing = _job_amount(product.rate, label, request)
-    gaps = [missing, turning.needs] if missing or turning.needs else ()
+def extent_of(request: MixRequest) -> Extent:
+    """Return how far the job of a request goes."""
+    spray, us_units = request.spray, spraying.in_us_units(request)
+    if spray is None:
+        return Extent(None, None, None, None, None, us_units, nothing=True)
+    return Extent(
+        spraying.total_ml(spray),
+        spraying.dilute_ml(spray),
+        None if spray.area is None else spray.area.in_base(),
+        None if spray.row_length is None else spray.row_length.in_base(),
+        spray.trees,
+        us_units,
+    )
+
+
+def doses(request: MixRequest, *, applying: Sequence[Applying] | None = None) -> tuple[Dose, ...]:
+    """Return the dose of each product, in the order of the request.
+
+    :param applying: the rows of their labels that apply, where they have been looked up already
+    """
+    rows, extent = applying or uses.of_products(request), extent_of(request)
+    return tuple(
+        [_dose(product, one.maxima, extent) for product, one in zip(request.products, rows, strict=True)]
+    )
+
+
+def _dose(product: Product, maxima: tuple[Quantity, ...], extent: Extent) -> Dose:
+    label, rate = product.label, product.rate
+    turning = _turning(label, _amount_unit(rate, label, extent))
+    amount, missing = _job_amount(rate, label, extent)
+    ml, grams = turning.ml, turning.grams
+    limits = [_in_unit(maximum, label, extent, ml, grams) for maximum in maxima]
     return Dose(
-        product=product,
-        unit=turning.unit,
-        job=None if amount is None else amount / turning.above,
-        limit=_limit(product, request, turning.ml, turning.grams),
-        ml=turning.ml,
-        grams=turning.grams,
-        base_unit=turning.base_unit,
-        liquid=turning.liquid,
-        missing=tuple(_gap(path, product) for path in gaps if path),
+        product,
+        turning.unit,
+        None if amount is None else amount / turning.above,
+        min([limit for limit in limits if limit is not None], default=None),
+        ml,
+        grams,
+        turning.base_unit,
+        turning.base_factor,
+        turning.liquid,
+        _gaps(product, missing, turning.needs) if missing or turning.needs else (),
+    )
+
+
+def _gaps(product: Product, *paths: str | None) -> tuple[Missing, ...]:
+    return tuple(
+        Missing(f"{path}:{product.id}" if path.startswith("label.") else path) for path in paths if path
     )
 
 
@@ -89,6 +132,7 @@ class _Turning:
     ml: Decimal | None
     grams: Decimal | None
     base_unit: str
+    base_factor: Decimal
     liquid: bool
     needs: str | None
 
@@ -97,30 +141,32 @@ class _Turning:
 def _turning(label: Label, unit: str) -> _Turning:
     with localcontext(quantities.EXACT):
         ml, grams = _factors(unit, label)
-    one = quantities.unit(unit)
+    one, base_unit = quantities.unit(unit), _base_unit(label, ml, grams)
+    base_factor = grams if base_unit == "g" else ml
+    assert base_factor is not None
     return _Turning(
         unit=unit,
         above=one.above,
         ml=ml,
         grams=grams,
-        base_unit=_base_unit(label, ml, grams),
+        base_unit=base_unit,
+        base_factor=base_factor,
         liquid=_is_liquid(label, one.dimension),
         needs=_turning_needs(label, ml, grams),
     )
 
 
-def _gap(path: str, product: Product) -> Missing:
-    return Missing(f"{path}:{product.id}" if path.startswith("label.") else path)
-
-
 def amount_unit(product: Product, request: MixRequest) -> str:
     """Return the unit of a product's amounts: that of its rate, fl_oz or mL for a share, g or mL for ppm."""
-    rate = product.rate.unit
-    if rate == "percent_vv":
-        return "fl_oz" if spraying.in_us_units(request) else "mL"
-    if rate == "ppm":
-        return "mL" if _ppm_by_volume(product.label) else "g"
-    return rate.partition("/")[0]
+    return _amount_unit(product.rate, product.label, extent_of(request))
+
+
+def _amount_unit(rate: Quantity, label: Label, extent: Extent) -> str:
+    if rate.unit == "percent_vv":
+        return "fl_oz" if extent.us_units else "mL"
+    if rate.unit == "ppm":
+        return "mL" if _ppm_by_volume(label) else "g"
+    return rate.unit.partition("/")[0]
 
 
 def _ppm_by_volume(label: Label) -> bool:
@@ -137,24 +183,23 @@ def ppm_content(label: Label) -> Quantity | None:
     return ingredients[0].content if ingredients else None
 
 
-def _job_amount(rate: Quantity, label: Label, request: MixRequest) -> tuple[Decimal | None, str | None]:
+def _job_amount(rate: Quantity, label: Label, extent: Extent) -> tuple[Decimal | None, str | None]:
     """Return the amount of a rate for the whole job [g or mL], or the path of what is missing for it."""
-    spray, per = request.spray, rate.dimension.rpartition("/")[2]
-    if spray is None:
-        return None, None
-    if per == "area":
-        return (None, "spray.area") if spray.area is None else (rate.in_base() * spray.area.in_base(), None)
-    if per == "tree":
-        return (None, "spray.trees") if spray.trees is None else (rate.in_base() * spray.trees, None)
-    if per == "length":
-        length = spray.row_length
-        return (None, "spray.row_length") if length is None else (rate.in_base() * length.in_base(), None)
-    volume = spraying.total_ml(spray) if label.adjuvant else spraying.dilute_ml(spray)
-    if volume is None:
-        return None, None
+    per = rate.per
+    if per == "volume":
+        volume = extent.made if label.adjuvant else extent.dilute
+        return (None, None) if volume is None else (rate.in_base() * volume, None)
     if per == "ppm":
-        return _of_ppm(rate.value, label, volume)
-    return rate.in_base() * volume, None
+        volume = extent.made if label.adjuvant else extent.dilute
+        return (None, None) if volume is None else _of_ppm(rate.value, label, volume)
+    size = {"area": extent.area, "tree": extent.trees, "length": extent.length}[per]
+    if size is None:
+        return None, None if extent.nothing else f"spray.{SIZES[per]}"
+    return rate.in_base() * size, None
+
+
+SIZES = {"area": "area", "tree": "trees", "length": "row_length"}
+"""Where in `spray` stands what a rate is per."""
 
 
 def _of_ppm(ppm: Decimal, label: Label, volume_ml: Decimal) -> tuple[Decimal | None, str | None]:
@@ -220,25 +265,17 @@ def _turning_needs(label: Label, ml: Decimal | None, grams: Decimal | None) -> s
     return None
 
 
-def _limit(
-    product: Product, request: MixRequest, ml: Decimal | None, grams: Decimal | None
-) -> Decimal | None:
-    """Return the most that the label's maxima allow for the whole job, in the unit of the dose."""
-    maxima = uses.applying(product.label, request).maxima
-    limits = [_in_unit(maximum, product.label, request, ml, grams) for maximum in maxima]
-    return min((limit for limit in limits if limit is not None), default=None)
-
-
 def at_rate(rate: Quantity, product: Product, request: MixRequest) -> Decimal | None:
     """Return what a rate takes for the whole job, in the unit of the product's dose; None if not known."""
-    turning = _turning(product.label, amount_unit(product, request))
-    return _in_unit(rate, product.label, request, turning.ml, turning.grams)
+    extent, label = extent_of(request), product.label
+    turning = _turning(label, _amount_unit(product.rate, label, extent))
+    return _in_unit(rate, label, extent, turning.ml, turning.grams)
 
 
 def _in_unit(
-    rate: Quantity, label: Label, request: MixRequest, ml: Decimal | None, grams: Decimal | None
+    rate: Quantity, label: Label, extent: Extent, ml: Decimal | None, grams: Decimal | None
 ) -> Decimal | None:
-    amount, _ = _job_amount(rate, label, request)
+    amount, _ = _job_amount(rate, label, extent)
     factor = ml if _measures(rate, label) == "volume" else grams
     return None if amount is None or factor is None else amount / factor
 
@@ -246,4 +283,4 @@ def _in_unit(
 def _measures(rate: Quantity, label: Label) -> str:
     if rate.unit == "ppm":
         return "volume" if _ppm_by_volume(label) else "mass"
-    return rate.dimension.partition("/")[0]
+    return rate.measures

@@ -54,12 +54,13 @@ def _of_dose(dose: Dose) -> Iterator[Finding]:
 
 
 def _of_loads(dose: Dose, loads: Sequence[LoadDose]) -> Iterator[Finding]:
-    worst = max([load.error for load in loads if load.error is not None], key=abs, default=None)
+    errors = [load.error for load in loads if load.error is not None]
+    worst = max(errors, key=abs) if errors else None
     if worst == -1:
         yield _caution("dose.below-smallest-mark", dose)
     elif worst is not None and abs(worst) > FIVE_PERCENT:
         yield _caution("dose.measuring-error", dose, error=percent(worst) or "")
-    if any(load.measure == () and load.error is None for load in loads):
+    if len(errors) < len(loads) and any(load.measure == () and load.error is None for load in loads):
         yield _caution("dose.no-measure", dose)
     if dose.product.label.packet:
         yield from _of_packets(dose, loads)

@@ -9,17 +9,19 @@ Corporation, 2025; waiting and signs, Using a Jar Test, Utah State University Ex
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal, localcontext
 from functools import cache, lru_cache
 from pathlib import Path
+from typing import NamedTuple
 
 from mixing import doses, quantities, spraying
 from mixing.catalogue import Text
+from mixing.doses import Dose
 from mixing.findings import Basis, Finding
 from mixing.quantities import EXACT, Quantity
-from mixing.request import MixRequest, Product, Spray
+from mixing.request import MixRequest, Spray
 
 TABLE = Path(__file__).parent / "rules" / "jar_test.toml"
 LOOK_FOR = tuple(
@@ -46,16 +48,14 @@ class Practice:
     smaller: tuple[tuple[Quantity, str], ...]
 
 
-@dataclass(frozen=True, slots=True)
-class JarAmount:
+class JarAmount(NamedTuple):
     """What of one product goes into the jar; None where its rate cannot be scaled."""
 
     id: str
     amount: Quantity | None
 
 
-@dataclass(frozen=True, slots=True)
-class JarTest:
+class JarTest(NamedTuple):
     """The test: whether it is needed and why, its water, what goes in, how long it stands, the signs."""
 
     needed: bool
@@ -66,17 +66,25 @@ class JarTest:
     look_for: tuple[Text, ...]
 
 
-def plan(request: MixRequest, findings: Iterable[Finding]) -> JarTest:
+def plan(request: MixRequest, findings: Iterable[Finding], *, dosed: Sequence[Dose] | None = None) -> JarTest:
     """Return the jar test for this tank.
 
     :param findings: what was found; an untested pair, or a finding that asks for it, makes the test needed
+    :param dosed: the doses, where they have been worked out already
     """
     said = practice()
-    asked = [f for f in findings if f.id in said.asking or _is_untested_pair(f)]
+    asked = [
+        one
+        for one in findings
+        if one.id in said.asking or (one.basis is Basis.UNTESTED and _is_untested_pair(one))
+    ]
     water = said.water_us if spraying.in_us_units(request) else said.water_metric
     with localcontext(EXACT):
         amounts = tuple(
-            JarAmount(product.id, amount(product, request, water)) for product in request.products
+            [
+                JarAmount(dose.product.id, amount(dose, request, water))
+                for dose in dosed or doses.doses(request)
+            ]
         )
     return JarTest(
         needed=bool(asked),
@@ -99,19 +107,20 @@ def _why(request: MixRequest, asked: list[Finding]) -> str:
     return "jar_test.why.one_product" if len(request.products) == 1 else "jar_test.why.not_needed"
 
 
-def amount(product: Product, request: MixRequest, water: Quantity) -> Quantity | None:
+def amount(dose: Dose, request: MixRequest, water: Quantity) -> Quantity | None:
     """Return what of a product goes into so much water, in a unit that can be measured there.
 
     It is the share of the spray that the jar is; None where a rate by area, tree or length lacks the spray
     volume, or a rate in ppm its content.
     Example: 1.5 tbsp/gal in 1 qt is 0.375 tbsp, given as 1.125 tsp.
     """
+    product, unit = dose.product, dose.unit
     rate = product.rate
-    per, unit = rate.dimension.rpartition("/")[2], doses.amount_unit(product, request)
+    per = rate.per
     if per in ("area", "tree", "length"):
         strength = _per_ml(rate, request.spray, per)
     elif rate.dimension == "ppm":
-        strength = _of_job(product, request)
+        strength = _of_job(dose, request)
     else:
         spray = request.spray
         if spray is None or spray.dilute_volume_per_area is None or product.label.adjuvant:
@@ -137,9 +146,8 @@ def _concentrated(rate: Quantity, spray: Spray) -> Decimal:
     return rate.in_base() if made is None or dilute is None else rate.in_base() * dilute / made
 
 
-def _of_job(product: Product, request: MixRequest) -> Decimal | None:
+def _of_job(dose: Dose, request: MixRequest) -> Decimal | None:
     made = spraying.total_ml(request.spray)
-    dose = next(dose for dose in doses.doses(request) if dose.product is product)
     if made is None or dose.job is None:
         return None
     return dose.job * quantities.unit(dose.unit).above / made

@@ -7,11 +7,12 @@ add up to the total to the last digit that the report shows.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from decimal import ROUND_CEILING, Decimal
+from typing import NamedTuple
 
 from mixing import measuring, quantities, spraying
 from mixing.doses import Dose
+from mixing.measuring import Scale
 from mixing.quantities import Quantity
 from mixing.request import MixRequest
 
@@ -21,8 +22,7 @@ SHARE_THAT_MATTERS = Decimal("0.01")
 """Liquids that take more of a load than this leave less room for water."""
 
 
-@dataclass(frozen=True, slots=True)
-class LoadDose:
+class LoadDose(NamedTuple):
     """What one load takes of one product.
 
     :ivar exact: in the unit of the rate; None where something is missing
@@ -38,8 +38,7 @@ class LoadDose:
     base: Quantity | None
 
 
-@dataclass(frozen=True, slots=True)
-class Load:
+class Load(NamedTuple):
     """One filling of the tank; `share` is its part of the job."""
 
     number: int
@@ -59,24 +58,30 @@ def loads(request: MixRequest, doses: Sequence[Dose]) -> tuple[Load, ...]:
         return ()
     count = int((total / tank).quantize(measuring.SLACK).to_integral_value(ROUND_CEILING))
     unit = spraying.load_unit(request)
+    kits = [_kit(dose, request.measures) for dose in doses]
     if count == 1:
-        return (_load(1, spraying.of_volume(total, unit), None, doses, Decimal(1), request),)
-    full = _load(1, spraying.of_volume(tank, unit), None, doses, tank / total, request)
-    others = [_numbered(full, number) for number in range(1, count)]
-    return (*others, _last(full, count, total, tank, doses, request))
+        return (_load(1, spraying.of_volume(total, unit), None, kits, Decimal(1)),)
+    full = _load(1, spraying.of_volume(tank, unit), None, kits, tank / total)
+    others = [full._replace(number=number) for number in range(2, count)]
+    return (full, *others, _last(full, count, total, tank, kits))
+
+
+class Kit(NamedTuple):
+    """A dose and what it can be measured with; None where no measures were given."""
+
+    dose: Dose
+    scales: tuple[Scale, ...] | None
+
+
+def _kit(dose: Dose, measures: tuple[str, ...] | None) -> Kit:
+    return Kit(dose, measuring.scales(measures, dose.unit, dose.ml, dose.grams) if measures else None)
 
 
 def _tank_ml(request: MixRequest) -> Decimal | None:
     return None if request.sprayer.tank is None else request.sprayer.tank.in_base()
 
 
-def _numbered(full: Load, number: int) -> Load:
-    return Load(number, full.spray, full.water, full.products, full.share)
-
-
-def _last(
-    full: Load, count: int, total: Decimal, tank: Decimal, doses: Sequence[Dose], request: MixRequest
-) -> Load:
+def _last(full: Load, count: int, total: Decimal, tank: Decimal, kits: Sequence[Kit]) -> Load:
     """Return the last load: the total, as shown, less the others, as shown."""
     others = count - 1
     unit = full.spray.unit
@@ -85,49 +90,51 @@ def _last(
         None
         if dose.job is None or one.exact is None
         else spraying.rounded(dose.job) - others * one.exact.value
-        for dose, one in zip(doses, full.products, strict=True)
+        for (dose, _), one in zip(kits, full.products, strict=True)
     ]
-    return _load(count, spray, rest, doses, 1 - others * tank / total, request)
+    return _load(count, spray, rest, kits, 1 - others * tank / total)
 
 
 def _load(
     number: int,
     spray: Quantity,
     amounts: Sequence[Decimal | None] | None,
-    doses: Sequence[Dose],
+    kits: Sequence[Kit],
     share: Decimal,
-    request: MixRequest,
 ) -> Load:
     """Return one load; `amounts` are given for the last one, else they are its share of the job."""
     wanted = [
-        None if dose.job is None else spraying.rounded(dose.job * share) for dose in doses
+        None if dose.job is None else spraying.rounded(dose.job * share) for dose, _ in kits
     ] if amounts is None else amounts  # fmt: skip
     products = tuple(
-        _dose(dose, amount, share, request.measures) for dose, amount in zip(doses, wanted, strict=True)
+        [_dose(dose, amount, share, scales) for (dose, scales), amount in zip(kits, wanted, strict=True)]
     )
-    return Load(number, spray, _water(spray, wanted, doses), products, share)
+    return Load(number, spray, _water(spray, wanted, kits), products, share)
 
 
-def _dose(dose: Dose, amount: Decimal | None, share: Decimal, measures: tuple[str, ...] | None) -> LoadDose:
+def _dose(dose: Dose, amount: Decimal | None, share: Decimal, scales: tuple[Scale, ...] | None) -> LoadDose:
+    id = dose.product.id
     if amount is None:
-        return LoadDose(dose.product.id, None, None, None, None)
+        return LoadDose(id, None, None, None, None)
     base = Quantity((amount * dose.base_factor).quantize(TENTH), dose.base_unit)
     exact = Quantity(amount, dose.unit)
-    if not measures:
-        return LoadDose(dose.product.id, exact, None, None, base)
+    if scales is None:
+        return LoadDose(id, exact, None, None, base)
     limit = None if dose.limit is None else dose.limit * share
-    shown = measuring.measure(dose, amount, limit=limit, measures=measures) if amount > 0 else None
+    shown = measuring.measure(dose, amount, scales, limit=limit) if amount > 0 else None
     if shown is None:
-        return LoadDose(dose.product.id, exact, (), None, base)
-    return LoadDose(dose.product.id, exact, shown.amounts, shown.error, base)
+        return LoadDose(id, exact, (), None, base)
+    return LoadDose(id, exact, shown.amounts, shown.error, base)
 
 
-def _water(spray: Quantity, amounts: Sequence[Decimal | None], doses: Sequence[Dose]) -> Quantity:
+def _water(spray: Quantity, amounts: Sequence[Decimal | None], kits: Sequence[Kit]) -> Quantity:
     """Return the water to add: the spray, less the liquids where they take more than 1 % of it."""
     liquids = sum(
-        amount * dose.ml
-        for dose, amount in zip(doses, amounts, strict=True)
-        if dose.liquid and dose.ml is not None and amount is not None
+        [
+            amount * dose.ml
+            for (dose, _), amount in zip(kits, amounts, strict=True)
+            if dose.liquid and dose.ml is not None and amount is not None
+        ]
     )
     if liquids <= SHARE_THAT_MATTERS * spray.in_base():
         return spray

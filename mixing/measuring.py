@@ -7,10 +7,11 @@ nobody measures teaspoons and millilitres into one cup.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from decimal import ROUND_HALF_DOWN, Decimal, localcontext
 from functools import lru_cache
+from typing import NamedTuple
 
 from mixing import quantities
 from mixing.doses import Dose
@@ -60,8 +61,7 @@ class ToolSet:
     own: int
 
 
-@dataclass(frozen=True, slots=True)
-class Measured:
+class Measured(NamedTuple):
     """What to measure and how far that is off.
 
     :ivar amounts: largest first; empty below the smallest mark
@@ -98,39 +98,57 @@ def _tool_set(family: Mapping[str, Decimal], measures: tuple[str, ...], own: str
     return ToolSet(dimension, tools, per_unit, turned, place)
 
 
+class Scale(NamedTuple):
+    """One set of tools for one dose: how many of its finest marks one unit of the dose makes."""
+
+    tools: ToolSet
+    per_unit: Decimal
+
+
+@lru_cache(maxsize=4096)
+def scales(
+    measures: tuple[str, ...], unit: str, ml: Decimal | None, grams: Decimal | None
+) -> tuple[Scale, ...]:
+    """Return what a dose can be measured with, the tools of its own unit first; empty where none can.
+
+    :param unit: the unit of the dose
+    :param ml, grams: volume and mass of one unit, None where a density is missing
+    """
+    found = []
+    for tools in tool_sets(measures, unit):
+        factor = (ml if tools.dimension == "volume" else grams) if tools.turned else ONE
+        if factor is not None:
+            found.append(Scale(tools, EXACT.multiply(tools.per_unit, factor)))
+    return tuple(found)
+
+
 def measure(
-    dose: Dose, amount: Decimal, *, limit: Decimal | None, measures: tuple[str, ...]
+    dose: Dose, amount: Decimal, scaled: Iterable[Scale], *, limit: Decimal | None
 ) -> Measured | None:
     """Return what to measure for an amount of a dose; None where no tool at hand can show it at all.
 
     :param amount: the amount wanted [unit of the dose]
+    :param scaled: what it can be measured with
     :param limit: the most that the label allows here [unit of the dose]; the shown amount stays within it
     """
     content = dose.product.label.packet_content
     if content is not None and dose.product.label.packet:
         return _packets(dose, amount, limit, content)
     best: Measured | None = None
-    for tools in tool_sets(measures, dose.unit):
-        per_unit = tools.per_unit
-        if tools.turned:
-            factor = dose.ml if tools.dimension == "volume" else dose.grams
-            if factor is None:
-                continue
-            per_unit *= factor
+    for tools, per_unit in scaled:
         marks = amount * per_unit
-        shown = _shown(marks, None if limit is None else limit * per_unit)
+        shown = int(marks.to_integral_value(ROUND_HALF_DOWN))
+        if shown > marks and limit is not None:
+            shown = _within(shown, marks, limit * per_unit)
         error = (shown - marks) / marks
         if best is None or abs(error) < abs(best.error):
             best = Measured(_split(shown, tools), error)
     return best
 
 
-def _shown(marks: Decimal, limit: Decimal | None) -> int:
-    """Return the nearest whole number of marks, the one below where the nearest would pass the limit."""
-    nearest = int(marks.to_integral_value(ROUND_HALF_DOWN))
-    if limit is not None and nearest > limit + SLACK:
-        return int(marks + SLACK)
-    return nearest
+def _within(nearest: int, marks: Decimal, limit: Decimal) -> int:
+    """Return the nearest whole number of marks, the one below where it would pass the limit."""
+    return int(marks + SLACK) if nearest > limit + SLACK else nearest
 
 
 @lru_cache(maxsize=8192)
@@ -153,7 +171,9 @@ def _packets(dose: Dose, amount: Decimal, limit: Decimal | None, content: Quanti
     if packet is None:
         return None
     wanted = amount / packet
-    count = _shown(wanted, None if limit is None else limit / packet)
+    count = int(wanted.to_integral_value(ROUND_HALF_DOWN))
+    if limit is not None:
+        count = _within(count, wanted, limit / packet)
     amounts = (Quantity(count * content.value, content.unit),) if count else ()
     return Measured(amounts, (count - wanted) / wanted)
 

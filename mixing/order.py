@@ -10,7 +10,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from functools import lru_cache
-from typing import Any, Protocol
+from typing import Any, NamedTuple, Protocol
 
 from mixing import sequence
 from mixing.catalogue import Text, render
@@ -64,8 +64,7 @@ class Doing:
     last_fill: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class Step:
+class Step(NamedTuple):
     """One thing to do, how much of it where that can be said, and with which measures."""
 
     doing: Doing

@@ -9,19 +9,20 @@ Source: rules/protection.toml (40 CFR 156.64, 156.212, 170.405, 170.407).
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from decimal import ROUND_CEILING, Decimal
 from functools import cache, lru_cache
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 from mixing import quantities, uses
 from mixing.findings import Basis, Finding, Missing, Severity
 from mixing.labels import Label
 from mixing.quantities import Quantity
 from mixing.request import MixRequest, Product
+from mixing.uses import Applying
 
 TABLE = Path(__file__).parent / "rules" / "protection.toml"
 SECONDS = quantities.SIMPLE["time"]
@@ -37,16 +38,14 @@ class Protection:
     signal_word: str | None
 
 
-@dataclass(frozen=True, slots=True)
-class ReEntry:
+class ReEntry(NamedTuple):
     """The longest re-entry interval, and its end: None where `at` or an interval is missing."""
 
     interval: Quantity | None
     until: datetime | None
 
 
-@dataclass(frozen=True, slots=True)
-class Harvest:
+class Harvest(NamedTuple):
     """The longest wait before harvest, and the first day that is allowed."""
 
     interval: Quantity | None
@@ -55,7 +54,11 @@ class Harvest:
 
 def union(labels: Iterable[Label]) -> Protection:
     """Return what to wear for all these labels together."""
-    labels = tuple(labels)
+    return _union(tuple(labels))
+
+
+@lru_cache(maxsize=1024)
+def _union(labels: tuple[Label, ...]) -> Protection:
     given = [label.protection for label in labels if label.protection is not None]
     return Protection(
         handler=strongest(frozenset().union(*(worn.handler for worn in given))),
@@ -82,8 +85,7 @@ def strictest_word(words: Iterable[str | None]) -> str | None:
     return min((word for word in words if word in order), key=order.index, default=None)
 
 
-@dataclass(frozen=True, slots=True)
-class Waiting:
+class Waiting(NamedTuple):
     """How long to stay out and to wait with the harvest, what is to be said of it, and what is missing."""
 
     re_entry: ReEntry
@@ -92,34 +94,31 @@ class Waiting:
     missing: tuple[Missing, ...]
 
 
-def waiting(request: MixRequest) -> Waiting:
+def waiting(request: MixRequest, applying: Sequence[Applying] | None = None) -> Waiting:
     """Return the longest intervals of the rows that apply, and the moments they end.
 
     Where one product's interval is missing no end is given: the longest known one might be too short. An
     adjuvant may lack one, since it is no pesticide. Day 0 is the date of `at` in its own offset; harvest is
     allowed on day 0 + N.
+
+    :param applying: the rows of the labels that apply, where they have been looked up already
     """
-    out: list[Quantity] = []
-    harvest: list[Quantity] = []
+    applying = applying or uses.of_products(request)
     entry_unknown: list[Product] = []
     harvest_unknown: list[Product] = []
-    for product in request.products:
-        applying = uses.applying(product.label, request)
-        if applying.re_entry is not None:
-            out.append(applying.re_entry)
-        elif product.label.adjuvant is None:
-            entry_unknown.append(product)
-        if applying.pre_harvest is not None:
-            harvest.append(applying.pre_harvest)
-        elif product.label.adjuvant is None:
-            harvest_unknown.append(product)
+    for product, rows in zip(request.products, applying, strict=True):
+        if product.label.adjuvant is None:
+            if rows.re_entry is None:
+                entry_unknown.append(product)
+            if rows.pre_harvest is None:
+                harvest_unknown.append(product)
     return Waiting(
-        _re_entry(request, uses.longest(out), known=not entry_unknown),
-        _harvest(request, uses.longest(harvest), known=not harvest_unknown),
-        tuple(_not_stated("re-entry.not-stated", product, "cfr-170-407") for product in entry_unknown),
+        _re_entry(request, uses.longest([rows.re_entry for rows in applying]), known=not entry_unknown),
+        _harvest(request, uses.longest([rows.pre_harvest for rows in applying]), known=not harvest_unknown),
+        tuple([_not_stated("re-entry.not-stated", product, "cfr-170-407") for product in entry_unknown]),
         (
-            *(Missing(f"label.re_entry:{product.id}") for product in entry_unknown),
-            *(Missing(f"label.pre_harvest:{product.id}") for product in harvest_unknown),
+            *[Missing(f"label.re_entry:{product.id}") for product in entry_unknown],
+            *[Missing(f"label.pre_harvest:{product.id}") for product in harvest_unknown],
         ),
     )
 

@@ -13,7 +13,7 @@ from decimal import ROUND_HALF_EVEN, Context, Decimal
 from functools import lru_cache
 
 from mixing.unit_words import AMBIGUOUS, QuantityError
-from mixing.units import COMPOUND, SIMPLE, Unit, unit
+from mixing.units import COMPOUND, SIMPLE, Unit, sides, unit
 
 __all__ = [
     "AMBIGUOUS",
@@ -60,6 +60,16 @@ class Quantity:
     def dimension(self) -> str:
         """What it measures: `volume`, `mass/area`, `temperature` …"""
         return unit(self.unit).dimension
+
+    @property
+    def measures(self) -> str:
+        """What stands above the line of a rate: `volume` of `L/ha`."""
+        return sides(self.unit)[0]
+
+    @property
+    def per(self) -> str:
+        """What stands below the line of a rate: `area` of `L/ha`; a unit without a line is per itself."""
+        return sides(self.unit)[1]
 
     def in_base(self) -> Decimal:
         """Return the value in the base unit of its dimension (mL, g, m2, m, s, degC, kPa, quotients)."""

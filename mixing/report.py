@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from functools import lru_cache
 from typing import Any
 
 from mixing import catalogue
-from mixing.findings import WORDS, Basis, Finding, Missing
+from mixing.catalogue import Text
+from mixing.findings import Basis, Finding, Missing, Severity, overridable
 from mixing.hose_end import Amounts, Dial
 from mixing.jar_test import JarTest
+from mixing.labels import Label
 from mixing.limits import YearLine
 from mixing.loads import Load, LoadDose, percent
 from mixing.protection import Harvest, Protection, ReEntry
@@ -19,7 +21,6 @@ from mixing.rulebook import Rulebook, Source
 from mixing.totals import Total
 
 Json = dict[str, Any]
-BASES = {basis: basis.value for basis in Basis}
 
 
 def amount(quantity: Quantity | None) -> dict[str, str] | None:
@@ -29,7 +30,7 @@ def amount(quantity: Quantity | None) -> dict[str, str] | None:
 
 def tenths(quantity: Quantity | None) -> dict[str, str] | None:
     """Return a quantity that has been rounded to one decimal, with that decimal."""
-    return None if quantity is None else {"value": format(quantity.value, "f"), "unit": quantity.unit}
+    return None if quantity is None else {"value": str(quantity.value), "unit": quantity.unit}
 
 
 def findings(found: Iterable[Finding], request: MixRequest, rulebook: Rulebook, language: str) -> list[Json]:
@@ -38,27 +39,48 @@ def findings(found: Iterable[Finding], request: MixRequest, rulebook: Rulebook, 
     return [_finding(one, labels, rulebook, language) for one in found]
 
 
-def _finding(one: Finding, labels: dict[str, Any], rulebook: Rulebook, language: str) -> Json:
-    says, why, do = _sentences(one.id, tuple(one.parameters.items()), language)
+def _finding(one: Finding, labels: Mapping[str, Label], rulebook: Rulebook, language: str) -> Json:
+    """Return a finding as it stands in the report: alike ones are written once, and copied."""
+    id, severity, basis, products, parameters, source_key = one
+    label = labels[products[0]] if basis is Basis.LABEL and products else None
+    named = tuple(parameters.items())
+    written = _written(id, severity, basis, named, source_key, label, rulebook, language).copy()
+    written["products"] = list(products)
+    if written["source"] is not None:
+        written["source"] = written["source"].copy()
+    return written
+
+
+@lru_cache(maxsize=8192)
+def _written(
+    id: str,
+    severity: Severity,
+    basis: Basis,
+    named: tuple[tuple[str, str], ...],
+    source_key: str | None,
+    label: Label | None,
+    rulebook: Rulebook,
+    language: str,
+) -> Json:
+    """Return a finding without its products: the same of the same labels, day after day."""
+    says, why, do = _sentences(id, dict(named), language)
     return {
-        "id": one.id,
-        "severity": WORDS[one.severity],
-        "basis": BASES[one.basis],
-        "products": list(one.products),
+        "id": id,
+        "severity": severity.word,
+        "basis": basis.value,
+        "products": None,
         "says": says,
         "why": why,
         "do": do,
-        "source": _source_of(one, labels, rulebook),
-        "may_be_overridden": one.may_be_overridden,
+        "source": _source_of(id, source_key, label, rulebook),
+        "may_be_overridden": overridable(severity, basis),
     }
 
 
-@lru_cache(maxsize=4096)
 def _sentences(
-    id: str, named: tuple[tuple[str, str], ...], language: str
+    id: str, parameters: dict[str, str], language: str
 ) -> tuple[str | None, str | None, str | None]:
-    """Return what a finding says, why and what to do: the same of the same products, day after day."""
-    parameters = dict(named)
+    """Return what a finding says, why and what to do."""
     says, why, do = catalogue.render_row(id, parameters, language)
     if parameters.get("others"):
         why = " ".join(filter(None, (why, catalogue.render("finding.others", parameters, language))))
@@ -68,22 +90,12 @@ def _sentences(
     return says, why, do
 
 
-def _source_of(one: Finding, labels: dict[str, Any], rulebook: Rulebook) -> Json | None:
+def _source_of(id: str, source_key: str | None, label: Label | None, rulebook: Rulebook) -> Json | None:
     """Return the publication, or the label that a finding rests on; practice and silence have none."""
-    if one.source_key:
-        cited = _cited(rulebook, one.source_key, one.id)
-        return None if cited is None else dict(cited)
-    if one.basis is not Basis.LABEL or not one.products:
-        return None
-    label = labels[one.products[0]]
-    return _label_source(label.name, label.registration)
-
-
-@lru_cache(maxsize=4096)
-def _cited(rulebook: Rulebook, key: str, rule_id: str) -> Json | None:
-    """Return the source of a row with its place in it; a copy of it goes into each report."""
-    published = rulebook.sources.get(key)
-    return None if published is None else source(published, rulebook.rule(rule_id).locator)
+    if source_key:
+        published = rulebook.sources.get(source_key)
+        return None if published is None else source(published, rulebook.rule(id).locator)
+    return None if label is None else _label_source(label.name, label.registration)
 
 
 def source(published: Source, locator: str | None = None) -> Json:
@@ -121,12 +133,13 @@ def loads(all_loads: Sequence[Load]) -> list[Json]:
 
 
 def _load_dose(dose: LoadDose) -> Json:
+    id, exact, measure, error, base = dose
     return {
-        "id": dose.id,
-        "exact": amount(dose.exact),
-        "measure": None if dose.measure is None else [one.as_json() for one in dose.measure],
-        "error_percent": percent(dose.error),
-        "base": tenths(dose.base),
+        "id": id,
+        "exact": amount(exact),
+        "measure": None if measure is None else [one.as_json() for one in measure],
+        "error_percent": percent(error),
+        "base": tenths(base),
     }
 
 
@@ -224,5 +237,10 @@ def jar_test(test: JarTest, language: str) -> Json:
         "water": test.water.as_json(),
         "amounts": [{"id": one.id, "amount": amount(one.amount)} for one in test.amounts],
         "wait": test.wait.as_json(),
-        "look_for": [sign.render(language) for sign in test.look_for],
+        "look_for": list(_signs(test.look_for, language)),
     }
+
+
+@lru_cache(maxsize=16)
+def _signs(signs: tuple[Text, ...], language: str) -> tuple[str, ...]:
+    return tuple(sign.render(language) for sign in signs)

@@ -6,25 +6,22 @@ not checked.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
+from typing import NamedTuple
 
 from mixing.request import MixRequest
-from mixing.rulebook import Rule, Rulebook
+from mixing.rulebook import Place, Rulebook
 from mixing.rulebook.rows import Test
 
 
-@dataclass(frozen=True, slots=True)
-class Scene:
-    """Stage, place, weather and water [m/s, degC, %, h, ppm].
+class Scene(NamedTuple):
+    """Place, day, weather and water [m/s, degC, %, h, ppm].
 
     :ivar today: the day of the application in the offset of `at`
     """
 
-    bbch: int | None
-    targets: frozenset[str]
-    regions: frozenset[str]
+    place: Place
     today: date | None
     wind: Decimal | None
     temperature: Decimal | None
@@ -41,9 +38,12 @@ def of(request: MixRequest, rulebook: Rulebook) -> Scene:
     """Return the circumstances of a request."""
     weather, water = request.weather, request.water
     return Scene(
-        bbch=request.stage.bbch if request.stage else None,
-        targets=frozenset(name.casefold() for name in request.targets),
-        regions=rulebook.regions_of(request.region),
+        place=Place(
+            crop=request.crop,
+            bbch=request.stage.bbch if request.stage else None,
+            targets=frozenset([name.casefold() for name in request.targets]),
+            regions=rulebook.regions_of(request.region),
+        ),
         today=request.at.date() if request.at else None,
         wind=weather.wind.in_base() if weather and weather.wind else None,
         temperature=weather.temperature.in_base() if weather and weather.temperature else None,
@@ -57,29 +57,8 @@ def of(request: MixRequest, rulebook: Rulebook) -> Scene:
     )
 
 
-def in_place(rule: Rule, scene: Scene) -> bool:
-    """Say whether stage, targets and region are those of a row; its crop has been looked at before."""
-    if rule.stages is not None and scene.bbch not in rule.stages:
-        return False
-    when = rule.when
-    if when.targets is not None and when.targets.isdisjoint(scene.targets):
-        return False
-    return when.regions is None or not when.regions.isdisjoint(scene.regions)
-
-
-def in_weather(rule: Rule, scene: Scene) -> bool:
-    """Say whether the weather that a row asks for is there; what is not known is not."""
-    if rule.weather and not _met(rule.weather, scene):
-        return False
-    return rule.when.inversion is None or scene.inversion is True
-
-
-def in_water(rule: Rule, scene: Scene) -> bool:
-    """Say whether the water that a row asks for is there; what is not known is not."""
-    return _met(rule.water, scene)
-
-
-def _met(tests: tuple[Test, ...], scene: Scene) -> bool:
+def holds(tests: tuple[Test, ...], scene: Scene) -> bool:
+    """Say whether the weather or the water that a row asks for is there; what is not known is not."""
     for field, above, bound in tests:
         value = getattr(scene, field)
         if value is None or not (value > bound if above else value < bound):

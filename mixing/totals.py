@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from decimal import Decimal
 from functools import lru_cache
+from typing import NamedTuple
 
 from mixing import chemistry, spraying
 from mixing.doses import Dose, density
@@ -19,8 +19,7 @@ METALS = ("copper", "zinc", "manganese")
 """Metals that stay in the soil and whose use is counted as the element."""
 
 
-@dataclass(frozen=True, slots=True)
-class MetalTotal:
+class MetalTotal(NamedTuple):
     """An element in the whole job, given by `label` or `formula`; None where a mass is missing."""
 
     of: str
@@ -28,8 +27,7 @@ class MetalTotal:
     given_by: str
 
 
-@dataclass(frozen=True, slots=True)
-class Total:
+class Total(NamedTuple):
     """One product over the whole job; None where something is missing, `per_area` without an area."""
 
     id: str

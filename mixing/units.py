@@ -126,6 +126,17 @@ _UNITS: dict[str, Unit] = {**_SIMPLE_UNITS, **_COMPOUND_UNITS}
 
 
 @lru_cache(maxsize=4096)
+def sides(name: str) -> tuple[str, str]:
+    """Return what stands above and below the line of a rate: `volume` and `area` of `L/ha`.
+
+    A unit without a line stands on both sides: `ppm` is per ppm.
+    :raises QuantityError: as `unit`
+    """
+    dimension = unit(name).dimension
+    return dimension.partition("/")[0], dimension.rpartition("/")[2]
+
+
+@lru_cache(maxsize=4096)
 def unit(name: str) -> Unit:
     """Return the unit of that name, simple (`gal`) or a rate (`fl_oz/100gal`).
 

@@ -70,6 +70,12 @@ def applying(label: Label, request: MixRequest) -> Applying:
     return _applying(label, request.crop, request.targets, bbch)
 
 
+def of_products(request: MixRequest) -> tuple[Applying, ...]:
+    """Return the rows that apply of each product's label, in the order of the request."""
+    bbch, crop, targets = request.stage.bbch if request.stage else None, request.crop, request.targets
+    return tuple([_applying(product.label, crop, targets, bbch) for product in request.products])
+
+
 @lru_cache(maxsize=1024)
 def _applying(label: Label, crop: str, targets: tuple[str, ...], bbch: int | None) -> Applying:
     if label.uses is None:
@@ -152,7 +158,7 @@ def _most(bounds: Iterable[Quantity | None], *, zero: bool = False) -> Quantity 
 
 def longest(intervals: Iterable[Quantity | None]) -> Quantity | None:
     """Return the longest interval, of equal ones the first; None where none is given."""
-    return max((one for one in intervals if one is not None), key=Quantity.in_base, default=None)
+    return max([one for one in intervals if one is not None], key=Quantity.in_base, default=None)
 
 
 def _widest(buffers: Iterable[Buffer | None]) -> Buffer | None:

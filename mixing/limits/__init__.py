@@ -5,26 +5,28 @@ What two products do to each other is in `compatibility`.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from typing import NamedTuple
 
 from mixing import scene as scenes
+from mixing import uses
 from mixing.catalogue import Text
 from mixing.findings import Basis, Finding, Missing, Severity
-from mixing.limits import interval, resistance, stage, tank, use, water, weather, yearly
+from mixing.limits import bounds, interval, resistance, stage, tank, use, water, weather, yearly
 from mixing.limits.lacking import Lacking
-from mixing.limits.subject import Subject, earlier, subjects
+from mixing.limits.subject import Subject, past_of, subjects
 from mixing.limits.yearly import YearLine
 from mixing.request import MixRequest
 from mixing.rulebook import Rulebook
 from mixing.scene import Scene
+from mixing.uses import Applying
 
 __all__ = ["Limits", "YearLine", "check", "find", "year"]
 
 OLD_DAYS = 14  # by the contract, an observation older than this is a caution
 
 
-@dataclass(frozen=True, slots=True)
-class Limits:
+class Limits(NamedTuple):
     """What is wrong by any limit, what could not be checked, and the lines of the year."""
 
     findings: list[Finding]
@@ -32,24 +34,31 @@ class Limits:
     year: list[YearLine]
 
 
-def find(request: MixRequest, rulebook: Rulebook, *, scene: Scene | None = None) -> Limits:
+def find(
+    request: MixRequest,
+    rulebook: Rulebook,
+    *,
+    scene: Scene | None = None,
+    applying: Sequence[Applying] | None = None,
+) -> Limits:
     """Return all that limits say of a request.
 
-    :param scene: its circumstances, where they have been worked out already
+    :param scene, applying: its circumstances, and the rows of its labels that apply, where they have been
+        worked out already
     """
     scene = scene or scenes.of(request, rulebook)
-    lacking, members = Lacking(), subjects(request, rulebook)
-    past = earlier(request.history, scene.today)
-    before = resistance.sprays(past)
+    lacking, members = Lacking(), subjects(request, rulebook, scene, applying or uses.of_products(request))
+    past = past_of(request.history, scene.today)
+    before = resistance.sprays(past.sprays)
     found: list[Finding] = []
     for subject in members:
         found += use.check(subject, request, lacking)
-        found += weather.by_label(subject, request, scene, lacking)
-        found += interval.by_label(subject, past, request, scene, lacking)
+        if subject.bounds:
+            found += bounds.check(subject.bounds, subject.product, request, scene, lacking)
         rows = subject.rows
-        if subject.label.mixing is not None:
-            found += water.by_label(subject, scene, lacking)
-        if rows.in_sequence and past:
+        if subject.counts or past.asking:
+            found += interval.by_label(subject, past, request, scene, lacking)
+        if rows.in_sequence and past.sprays:
             found += interval.published(subject, past, request, scene, rulebook)
         if rows.stages:
             found += stage.check(subject, request, scene, rulebook)
@@ -57,7 +66,7 @@ def find(request: MixRequest, rulebook: Rulebook, *, scene: Scene | None = None)
             found += resistance.published(subject, before, rulebook)
     found += weather.published(members, request, scene, rulebook)
     found += water.published(members, request, scene, rulebook)
-    found += tank.published(members, request, rulebook)
+    found += tank.published(members, request, scene, rulebook)
     counted = yearly.counts(members, past, request, scene, rulebook)
     found += yearly.check(counted, rulebook, lacking)
     found += _observation(request, scene)

@@ -36,7 +36,7 @@ def density_of(label: Label) -> Decimal | None:
 
 def for_job(rate: Quantity, label: Label, spray: Spray | None) -> Decimal | Unknown:
     """Return what a rate takes for the whole job [g or mL, as its unit is]."""
-    per = rate.dimension.rpartition("/")[2]
+    per = rate.per
     if spray is None:
         return Unknown("spray")
     if per == "area":
@@ -54,6 +54,8 @@ def beside(
     rate: Quantity, bound: Quantity, product: Product, request: MixRequest
 ) -> tuple[Decimal, Decimal] | Unknown:
     """Return a rate and a bound of a label as two numbers to compare, whatever kinds of unit the two have."""
+    if rate.unit == bound.unit:
+        return rate.value, bound.value
     if rate.dimension == bound.dimension:
         return rate.in_base(), bound.in_base()
     if "ppm" in (rate.dimension, bound.dimension):
@@ -64,11 +66,11 @@ def beside(
         return job
     if isinstance(most, Unknown):
         return most
-    if _kind(rate) != _kind(bound):
+    if rate.measures != bound.measures:
         density = density_of(label)
         if density is None:
             return Unknown(f"label.density:{product.id}")
-        job = EXACT.multiply(job, density) if _kind(rate) == "volume" else EXACT.divide(job, density)
+        job = EXACT.multiply(job, density) if rate.measures == "volume" else EXACT.divide(job, density)
     return job, most
 
 
@@ -80,10 +82,6 @@ def _beside_in_ppm(
     if mine is None or most is None:
         return Unknown(f"label.content:{product.id}")
     return mine, most
-
-
-def _kind(rate: Quantity) -> str:
-    return rate.dimension.partition("/")[0]
 
 
 def substance_of(product: Product, of: str, spray: Spray | None) -> Decimal | Unknown:
@@ -101,24 +99,23 @@ def substance_of(product: Product, of: str, spray: Spray | None) -> Decimal | Un
 
 
 def substance_before(application: Application, place: int, of: str) -> Decimal | Unknown:
-    """Return how much of a substance an earlier application brought [g/m2].
+    """Return how much of a substance an earlier application, of a product that has it, brought [g/m2].
 
     :param place: its place in the history, for the path of what is missing
     """
     label, rate = application.label, application.rate
-    if not brings(label, of):
-        return Decimal(0)
-    if rate is None or (application.area is None and rate.dimension.rpartition("/")[2] != "area"):
-        return Unknown(f"history.{place}.{'rate' if rate is None else 'area'}")
-    per_area = rate.in_base()
-    if rate.dimension.rpartition("/")[2] != "area":
+    if rate is None:
+        return Unknown(f"history.{place}.rate")
+    per_area, per, area = rate.in_base(), rate.per, application.area
+    if per != "area":
+        if area is None:
+            return Unknown(f"history.{place}.area")
         if application.spray_volume is None:
             return Unknown(f"history.{place}.spray_volume")
-        if rate.dimension.rpartition("/")[2] not in ("volume", "ppm"):
+        if per not in ("volume", "ppm"):
             return Unknown(f"history.{place}.rate")
-        assert application.area is not None
         total = EXACT.multiply(per_area, application.spray_volume.in_base())
-        per_area = EXACT.divide(total, application.area.in_base())
+        per_area = EXACT.divide(total, area.in_base())
     return _substance(per_area, rate, label, of, f"history.{place}")
 
 
@@ -129,7 +126,7 @@ def brings(label: Label, of: str) -> bool:
 
 def _substance(amount: Decimal, rate: Quantity, label: Label, of: str, owner: str) -> Decimal | Unknown:
     """Return grams of a substance in an amount of product [g or mL, as the unit of the rate is]."""
-    share = _share(label, of.casefold(), _kind(rate))
+    share = _share(label, of.casefold(), rate.measures)
     return Unknown(f"{share.path}:{owner}") if isinstance(share, Unknown) else EXACT.multiply(amount, share)
 
 
@@ -156,7 +153,7 @@ def _share(label: Label, of: str, kind: str) -> Decimal | Unknown:
 
 def _as_measured(kind: str, said: Quantity, label: Label) -> Decimal | None:
     """Return one g or mL of product in what the content is per: grams of product, or mL of it."""
-    wanted, density = said.dimension.rpartition("/")[2], density_of(label)
+    wanted, density = said.per, density_of(label)
     if said.dimension == "volume/volume":  # a share of the volume: weighed by the product's own density
         millilitres = _turned(kind, "volume", density)
         if density is None or millilitres is None:

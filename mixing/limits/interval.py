@@ -7,20 +7,19 @@ days that end with the day of this one.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import date, timedelta
 
 from mixing.findings import Finding, Severity
 from mixing.limits.lacking import Lacking
 from mixing.limits.speaking import limit, shown, spoken
-from mixing.limits.subject import Earlier, Subject
+from mixing.limits.subject import Earlier, Past, Subject
 from mixing.quantities import Quantity
 from mixing.request import MixRequest, Product
 from mixing.rulebook import Rule, Rulebook, strictest
-from mixing.scene import Scene, in_place
+from mixing.scene import Scene
 
 YEAR = 365  # days: what lies fewer days back counts for the year
-Past = tuple[Earlier, ...]
 
 
 def days_of(interval: Quantity) -> int:
@@ -33,23 +32,19 @@ def by_label(
 ) -> Iterator[Finding]:
     """Yield where a label wants more days, or fewer applications, than history gives."""
     product, bounds = subject.product, subject.applying.bounds
-    if bounds.interval is not None or bounds.maximum_applications is not None or subject.asks:
-        if scene.today is None:
-            yield lacking.needed("at", product)
-            return
-        if request.history is None:
-            yield lacking.needed("history", product)
-            return
-    if not past:
+    if subject.counts and scene.today is None:
+        yield lacking.needed("at", product)
+    elif subject.counts and request.history is None:
+        yield lacking.needed("history", product)
+    if scene.today is None or not past.sprays:
         return
-    assert scene.today is not None
-    if bounds.interval is not None or bounds.maximum_applications is not None:
-        same = [one for one in past if one.same == subject.same]
-        if bounds.interval is not None and same:
-            yield from _same_product(product, bounds.interval, same[0].application.on, scene.today)
-        if bounds.maximum_applications is not None:
-            yield from _number(product, bounds.maximum_applications, same)
-    yield from _partners(subject, past, scene.today)
+    same = past.of_product.get(subject.same, ())
+    if same and bounds.interval is not None:
+        yield from _same_product(product, bounds.interval, same[0].application.on, scene.today)
+    if same and bounds.maximum_applications is not None:
+        yield from _number(product, bounds.maximum_applications, same)
+    if subject.asks or past.asking:
+        yield from _partners(subject, past.sprays, scene.today)
 
 
 def _same_product(product: Product, interval: Quantity, last: date, today: date) -> Iterator[Finding]:
@@ -65,13 +60,13 @@ def _same_product(product: Product, interval: Quantity, last: date, today: date)
         )
 
 
-def _number(product: Product, most: int, same: list[Earlier]) -> Iterator[Finding]:
+def _number(product: Product, most: int, same: Sequence[Earlier]) -> Iterator[Finding]:
     count = sum(1 for one in same if one.days < YEAR) + 1
     if count > most:
         yield limit("label.number", Severity.STOP, product, value=str(count), limit=str(most))
 
 
-def _partners(subject: Subject, past: Past, today: date) -> Iterator[Finding]:
+def _partners(subject: Subject, past: Iterable[Earlier], today: date) -> Iterator[Finding]:
     """Intervals to other products, whichever of the two labels asks for them."""
     for one in past:
         if not (subject.asks or one.asks):
@@ -116,17 +111,16 @@ def published(
     """
     own = subject.applying.bounds.interval
     forbidden = days_of(own) if own is not None else 0
-    for one in past:
-        rules = rulebook.in_sequence(one.facts, subject.facts, request.crop)
-        if not rules or (one.days < forbidden and one.same == subject.same):
+    for facts, sprays in past.of_facts.items():
+        rules = rulebook.in_sequence(facts, subject.facts, scene.place)
+        if not rules:
             continue
-        speaking = [
-            (rule, rule.severity)
-            for rule in rules
-            if rule.when.days is not None and one.days < rule.when.days and in_place(rule, scene)
-        ]
-        for rule, severity, rivals in strictest(speaking):
-            yield _sequence(subject.product, one, rule, severity, rivals, rulebook)
+        for one in sprays:
+            if one.days < forbidden and one.same == subject.same:
+                continue
+            speaking = [(rule, rule.severity) for rule in rules if one.days < (rule.when.days or 0)]
+            for rule, severity, rivals in strictest(speaking):
+                yield _sequence(subject.product, one, rule, severity, rivals, rulebook)
 
 
 def _sequence(

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from mixing.findings import Finding
-from mixing.limits.interval import YEAR, Past
+from mixing.limits.interval import YEAR
 from mixing.limits.speaking import spoken
-from mixing.limits.subject import Subject
+from mixing.limits.subject import Earlier, Subject
 from mixing.rulebook import Rule, Rulebook, strictest
 
 Code = tuple[str, str]
@@ -15,7 +15,7 @@ Sprays = tuple[tuple[int, frozenset[Code]], ...]
 """Days ago and modes of action of each earlier day of spraying, the latest first."""
 
 
-def sprays(past: Past) -> Sprays:
+def sprays(past: Iterable[Earlier]) -> Sprays:
     """Return the modes of action of each earlier day; the tanks of one day are one spray."""
     days: dict[int, frozenset[Code]] = {}
     for one in past:

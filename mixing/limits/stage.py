@@ -13,7 +13,7 @@ from mixing.limits.subject import Subject
 from mixing.quantities import Quantity
 from mixing.request import MixRequest, Product
 from mixing.rulebook import Rule, Rulebook, strictest
-from mixing.scene import Scene, in_place
+from mixing.scene import Scene
 from mixing.uses import Applying
 
 
@@ -25,7 +25,7 @@ def check(subject: Subject, request: MixRequest, scene: Scene, rulebook: Ruleboo
     speaking = [
         (rule, _severity(rule, subject.applying))
         for rule in subject.rows.stages
-        if in_place(rule, scene) and _at_rate(rule, subject.product, request)
+        if _at_rate(rule, subject.product, request)
     ]
     for rule, severity, rivals in strictest(speaking):
         yield spoken(
@@ -37,7 +37,7 @@ def check(subject: Subject, request: MixRequest, scene: Scene, rulebook: Ruleboo
             parameters={
                 "product": subject.label.name,
                 "crop": request.crop,
-                "stage": f"{scene.bbch:02d}" if scene.bbch is not None else "",
+                "stage": f"{scene.place.bbch:02d}" if scene.place.bbch is not None else "",
             },
         )
 

@@ -2,22 +2,32 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import date
+from functools import lru_cache
+from typing import NamedTuple
 
-from mixing import chemistry, uses
+from mixing import chemistry
 from mixing.chemistry import Facts
 from mixing.labels import Label
+from mixing.limits import bounds
+from mixing.limits.bounds import Bound
 from mixing.request import Application, MixRequest, Product
-from mixing.rulebook import Rulebook
+from mixing.rulebook import Place, Rule, Rulebook
 from mixing.rulebook.index import ProductRows
+from mixing.scene import Scene
 from mixing.uses import Applying
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Subject:
-    """A product, the rows of its label that apply, and the rules that may speak of it."""
+class Subject(NamedTuple):
+    """A product, the rows of its label that apply, and the rules that may speak of it.
+
+    :ivar rows: those of its groups in this place that no limit of its own label takes the place of
+    :ivar same: what tells it from other products: registration or name
+    :ivar asks: whether its label keeps partners days apart
+    :ivar counts: whether its label asks anything of earlier days: an interval, a number, partners apart
+    :ivar bounds: what its label asks of weather and water
+    """
 
     product: Product
     label: Label
@@ -25,13 +35,12 @@ class Subject:
     facts: Facts
     rows: ProductRows
     same: str
-    """What tells it from other products: registration or name."""
     asks: bool
-    """Whether its label keeps partners days apart."""
+    counts: bool
+    bounds: tuple[Bound, ...]
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Earlier:
+class Earlier(NamedTuple):
     """One earlier application, its place in the history, and how many days ago it was."""
 
     application: Application
@@ -42,32 +51,84 @@ class Earlier:
     asks: bool
 
 
-def subjects(request: MixRequest, rulebook: Rulebook) -> tuple[Subject, ...]:
+def subjects(
+    request: MixRequest, rulebook: Rulebook, scene: Scene, applying: Sequence[Applying]
+) -> tuple[Subject, ...]:
     """Return the products of a request, in its order."""
-    return tuple(_subject(product, request, rulebook) for product in request.products)
-
-
-def _subject(product: Product, request: MixRequest, rulebook: Rulebook) -> Subject:
-    facts = chemistry.facts(product.label)
-    return Subject(
-        product,
-        product.label,
-        uses.applying(product.label, request),
-        facts,
-        rulebook.of_product(facts, request.crop),
-        product.label.same_product,
-        _asks(product.label),
+    return tuple(
+        [
+            Subject(one, one.label, *_standing(one.label, rows, scene.place, rulebook))
+            for one, rows in zip(request.products, applying, strict=True)
+        ]
     )
+
+
+@lru_cache(maxsize=1024)
+def _standing(
+    label: Label, applying: Applying, place: Place, rulebook: Rulebook
+) -> tuple[Applying, Facts, ProductRows, str, bool, bool, tuple[Bound, ...]]:
+    """Return what of a subject hangs on its label and the place alone, not on the day or the rate."""
+    facts = chemistry.facts(label)
+    rows = rulebook.of_product(facts, place)
+    rows = rows._replace(
+        weather=_unsaid(rows.weather, label, applying), water=_unsaid(rows.water, label, applying)
+    )
+    own, asks = applying.bounds, _asks(label)
+    counts = asks or own.interval is not None or own.maximum_applications is not None
+    return applying, facts, rows, label.same_product, asks, counts, bounds.of(label, applying)
+
+
+def _unsaid(rules: Iterable[Rule], label: Label, applying: Applying) -> tuple[Rule, ...]:
+    return tuple(rule for rule in rules if not has_own(rule.when.unless_label, label, applying))
+
+
+def has_own(limit_name: str | None, label: Label, applying: Applying) -> bool:
+    """Say whether a product's label has a limit of its own of that kind."""
+    return limit_name is not None and OWN[limit_name](label, applying)
+
+
+def _water_ph(label: Label, applying: Applying) -> bool:
+    mixing = label.mixing
+    return mixing is not None and (mixing.water_ph_minimum is not None or mixing.water_ph_maximum is not None)
+
+
+def _temperature(label: Label, applying: Applying) -> bool:
+    rows = applying.bounds
+    return rows.temperature_minimum is not None or rows.temperature_maximum is not None
+
+
+OWN: dict[str, Callable[[Label, Applying], bool]] = {
+    "wind": lambda _, applying: applying.bounds.wind_maximum is not None,
+    "wind_minimum": lambda _, applying: applying.bounds.wind_minimum is not None,
+    "temperature": _temperature,
+    "rain_free": lambda _, applying: applying.bounds.rain_free is not None,
+    "water_ph": _water_ph,
+}
 
 
 def _asks(label: Label) -> bool:
     return label.mixing is not None and bool(label.mixing.intervals)
 
 
-def earlier(history: Iterable[Application] | None, today: date | None) -> tuple[Earlier, ...]:
-    """Return what was sprayed up to today, the latest first; nothing where the day is not known."""
+class Past(NamedTuple):
+    """What was sprayed up to today, the latest first: all of it, by product, and by what products are.
+
+    :ivar asking: whether a label of them keeps partners days apart
+    """
+
+    sprays: tuple[Earlier, ...]
+    of_product: Mapping[str, tuple[Earlier, ...]]
+    of_facts: Mapping[Facts, tuple[Earlier, ...]]
+    asking: bool
+
+
+NO_PAST = Past((), {}, {}, False)
+
+
+def past_of(history: Iterable[Application] | None, today: date | None) -> Past:
+    """Return what was sprayed up to today; nothing where the day is not known."""
     if today is None or not history:
-        return ()
+        return NO_PAST
     found = [
         Earlier(
             one,
@@ -80,4 +141,10 @@ def earlier(history: Iterable[Application] | None, today: date | None) -> tuple[
         for place, one in enumerate(history)
         if one.on <= today
     ]
-    return tuple(sorted(found, key=lambda one: (one.days, one.place)))
+    found.sort(key=lambda one: (one.days, one.place))
+    of_product: dict[str, tuple[Earlier, ...]] = {}
+    of_facts: dict[Facts, tuple[Earlier, ...]] = {}
+    for one in found:
+        of_product[one.same] = (*of_product.get(one.same, ()), one)
+        of_facts[one.facts] = (*of_facts.get(one.facts, ()), one)
+    return Past(tuple(found), of_product, of_facts, any(one.asks for one in found))

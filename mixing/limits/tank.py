@@ -9,16 +9,17 @@ from mixing.limits.speaking import spoken
 from mixing.limits.weather import Subjects
 from mixing.request import MixRequest
 from mixing.rulebook import Rulebook, strictest
+from mixing.scene import Scene
 
 SPELLINGS = {"aluminum": "aluminium", "galvanised": "galvanized"}
 
 
-def published(subjects: Subjects, request: MixRequest, rulebook: Rulebook) -> Iterator[Finding]:
+def published(subjects: Subjects, request: MixRequest, scene: Scene, rulebook: Rulebook) -> Iterator[Finding]:
     """Yield what a product does to the sprayer's metal, and whether there are too many products."""
     count = len(request.products)
     whole = [
         (rule, rule.severity)
-        for rule in rulebook.for_tank("tank", request.crop)
+        for rule in rulebook.for_tank("tank", scene.place)
         if rule.when.products_above is not None and count > rule.when.products_above
     ]
     for rule, severity, rivals in strictest(whole):

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-
 from mixing.catalogue import Text
 from mixing.findings import Finding, Severity
 from mixing.limits import amounts
@@ -15,32 +13,32 @@ from mixing.quantities import EXACT, Quantity
 from mixing.request import MixRequest, Product
 
 
-def check(subject: Subject, request: MixRequest, lacking: Lacking) -> Iterator[Finding]:
-    """Yield what the label's use rows say against this crop, target, stage and rate."""
+def check(subject: Subject, request: MixRequest, lacking: Lacking) -> list[Finding]:
+    """Return what the label's use rows say against this crop, target, stage and rate."""
     product, applying = subject.product, subject.applying
     if not applying.known:
         lacking.field(f"label.uses:{product.id}", Text("missing.uses"))
-        return
+        return []
     if not applying.crop:
-        yield limit("label.crop", Severity.STOP, product, crop=request.crop)
-        return
+        return [limit("label.crop", Severity.STOP, product, crop=request.crop)]
+    found = []
     if not applying.target:
-        yield limit("label.target", Severity.CAUTION, product, targets=", ".join(request.targets))
+        found.append(limit("label.target", Severity.CAUTION, product, targets=", ".join(request.targets)))
     if applying.needs_stage:
-        yield lacking.needed("stage", product)
+        found.append(lacking.needed("stage", product))
     elif not applying.stage:
-        yield _stage(subject, request)
+        found.append(_stage(subject, request))
     if not applying.maxima:
         lacking.field(f"label.rate:{product.id}")
     for bound in applying.maxima:
-        yield from _rate(product, bound, request, lacking, above=True)
+        found += _rate(product, bound, request, lacking, above=True)
     for bound in applying.minima:
-        yield from _rate(product, bound, request, lacking, above=False)
+        found += _rate(product, bound, request, lacking, above=False)
     buffer = applying.bounds.buffer
     if buffer is not None and buffer.width is not None:
-        yield limit(
-            "label.buffer", Severity.NOTE, product, limit=shown(buffer.width), beside=buffer.beside or ""
-        )
+        said = {"limit": shown(buffer.width), "beside": buffer.beside or ""}
+        found.append(limit("label.buffer", Severity.NOTE, product, **said))
+    return found
 
 
 def _stage(subject: Subject, request: MixRequest) -> Finding:
@@ -58,17 +56,17 @@ def _stage(subject: Subject, request: MixRequest) -> Finding:
 
 def _rate(
     product: Product, bound: Quantity, request: MixRequest, lacking: Lacking, *, above: bool
-) -> Iterator[Finding]:
+) -> list[Finding]:
     found = amounts.beside(product.rate, bound, product, request)
     if isinstance(found, Unknown):
-        yield lacking.needed(found.path, product)
-        return
+        return [lacking.needed(found.path, product)]
     mine, most = found
-    if amounts.exceeds(mine, most) if above else amounts.exceeds(most, mine):
-        name = "label.rate-above-maximum" if above else "label.rate-below-minimum"
-        severity = Severity.STOP if above else Severity.CAUTION
-        value = shown(product.rate)
-        if product.rate.unit != bound.unit:  # the dose that was compared stands beside the rate as given
-            compared = Quantity(EXACT.divide(EXACT.multiply(bound.value, mine), most), bound.unit)
-            value = f"{value} ({shown(compared, beside=bound.value)})"
-        yield limit(name, severity, product, value=value, limit=shown(bound))
+    if not (amounts.exceeds(mine, most) if above else amounts.exceeds(most, mine)):
+        return []
+    name = "label.rate-above-maximum" if above else "label.rate-below-minimum"
+    severity = Severity.STOP if above else Severity.CAUTION
+    value = shown(product.rate)
+    if product.rate.unit != bound.unit:  # the dose that was compared stands beside the rate as given
+        compared = Quantity(EXACT.divide(EXACT.multiply(bound.value, mine), most), bound.unit)
+        value = f"{value} ({shown(compared, beside=bound.value)})"
+    return [limit(name, severity, product, value=value, limit=shown(bound))]

@@ -1,36 +1,15 @@
-"""pH, hardness and temperature of the water: what the labels allow and what publications say."""
+"""pH, hardness and temperature of the water: what publications say. What a label allows is in `bounds`."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 
-from mixing.findings import Finding, Severity
-from mixing.limits.lacking import Lacking
-from mixing.limits.speaking import in_unit_of, limit, short, shown, spoken
-from mixing.limits.subject import Subject
-from mixing.limits.weather import Subjects, has_own
+from mixing.findings import Finding
+from mixing.limits.speaking import in_unit_of, short, shown, spoken
+from mixing.limits.weather import Subjects
 from mixing.request import MixRequest
 from mixing.rulebook import Rulebook, When, strictest
-from mixing.scene import Scene, in_place, in_water
-
-
-def by_label(subject: Subject, scene: Scene, lacking: Lacking) -> Iterator[Finding]:
-    """Yield where the pH of the water is outside what the product's own label allows."""
-    mixing, product = subject.label.mixing, subject.product
-    if mixing is None or (mixing.water_ph_minimum is None and mixing.water_ph_maximum is None):
-        return
-    lowest, highest = mixing.water_ph_minimum, mixing.water_ph_maximum
-    if scene.ph is None:
-        yield lacking.needed("water.ph", product)
-        return
-    if lowest is not None and scene.ph < lowest:
-        yield limit(
-            "label.water-ph-below", Severity.STOP, product, value=short(scene.ph), limit=short(lowest)
-        )
-    if highest is not None and scene.ph > highest:
-        yield limit(
-            "label.water-ph-above", Severity.STOP, product, value=short(scene.ph), limit=short(highest)
-        )
+from mixing.scene import Scene, holds
 
 
 def published(subjects: Subjects, request: MixRequest, scene: Scene, rulebook: Rulebook) -> Iterator[Finding]:
@@ -38,21 +17,13 @@ def published(subjects: Subjects, request: MixRequest, scene: Scene, rulebook: R
     if request.water is None:
         return
     whole = [
-        (rule, rule.severity)
-        for rule in rulebook.for_tank("water", request.crop)
-        if in_water(rule, scene) and in_place(rule, scene)
+        (rule, rule.severity) for rule in rulebook.for_tank("water", scene.place) if holds(rule.water, scene)
     ]
     for rule, severity, rivals in strictest(whole):
         parameters = _parameters(rule.when, request, scene, ", ".join(one.label.name for one in subjects))
         yield spoken(rulebook, rule, severity, rivals, products=(), parameters=parameters)
     for subject in subjects:
-        speaking = [
-            (rule, rule.severity)
-            for rule in subject.rows.water
-            if in_water(rule, scene)
-            and in_place(rule, scene)
-            and not has_own(rule.when.unless_label, subject)
-        ]
+        speaking = [(rule, rule.severity) for rule in subject.rows.water if holds(rule.water, scene)]
         for rule, severity, rivals in strictest(speaking):
             parameters = _parameters(rule.when, request, scene, subject.label.name)
             yield spoken(

@@ -3,29 +3,30 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from decimal import ROUND_HALF_EVEN, Decimal
+from typing import NamedTuple
 
+from mixing import quantities
 from mixing.catalogue import Text
 from mixing.findings import Finding, Severity
 from mixing.limits import amounts
 from mixing.limits.amounts import Unknown
-from mixing.limits.interval import YEAR, Past
+from mixing.limits.interval import YEAR
 from mixing.limits.lacking import Lacking
 from mixing.limits.speaking import limit, shown, spoken
+from mixing.limits.subject import Past
 from mixing.limits.weather import Subjects
 from mixing.quantities import EXACT, Quantity
 from mixing.request import MixRequest, Product
 from mixing.rulebook import Rule, Rulebook, Source
-from mixing.scene import Scene, in_place
+from mixing.scene import Scene
 
 UNIT = "kg/ha"  # where no maximum gives a unit
 COUNTED = ("copper",)  # counted although no limit of these labels or of the region names them
 _PLACES = Decimal("0.001")
 
 
-@dataclass(frozen=True, slots=True)
-class YearLine:
+class YearLine(NamedTuple):
     """What was and would be used of a substance per area, in the unit of its maximum.
 
     :ivar used, after: before and with this application; three places
@@ -44,8 +45,7 @@ class YearLine:
     registration: str | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class _Limit:
+class _Limit(NamedTuple):
     of: str
     maximum: Quantity | None
     years: int
@@ -53,8 +53,7 @@ class _Limit:
     product: Product | None
 
 
-@dataclass(frozen=True, slots=True)
-class Count:
+class Count(NamedTuple):
     """A substance per area against one limit: grams a square metre before and in this tank.
 
     :ivar products: ids of the products of the tank that bring it
@@ -140,7 +139,8 @@ def lines(counted: list[tuple[_Limit, Count | Unknown]], rulebook: Rulebook) -> 
 
 
 def _in_unit(base: Decimal, unit: str) -> Quantity:
-    value = Quantity(base, "g/m2").to(unit).value
+    turned = quantities.unit(unit)
+    value = EXACT.divide(EXACT.multiply(base, turned.below), turned.above)
     return Quantity(value.quantize(_PLACES, rounding=ROUND_HALF_EVEN, context=EXACT), unit)
 
 
@@ -151,9 +151,9 @@ def _limits(subjects: Subjects, request: MixRequest, scene: Scene, rulebook: Rul
         for one in subjects
         for yearly in one.applying.bounds.maximum_per_year
     ]
-    for rule in rulebook.for_tank("yearly", request.crop):
+    for rule in rulebook.for_tank("yearly", scene.place):
         of = rule.when.of or ""
-        if in_place(rule, scene) and any(one.facts.brings(of) for one in subjects):
+        if any(one.facts.brings(of) for one in subjects):
             found.append(_Limit(of, rule.when.maximum, rule.when.years or 1, rule, None))
     named = {one.of for one in found}
     for of in COUNTED:
@@ -164,8 +164,12 @@ def _limits(subjects: Subjects, request: MixRequest, scene: Scene, rulebook: Rul
 
 def _count(one: _Limit, subjects: Subjects, past: Past, request: MixRequest) -> Count | Unknown:
     used, tank, products = Decimal(0), Decimal(0), []
-    for earlier in past:
-        if earlier.days < one.years * YEAR and earlier.facts.brings(one.of):
+    for facts, sprays in past.of_facts.items():
+        if not facts.brings(one.of):
+            continue
+        for earlier in sprays:
+            if earlier.days >= one.years * YEAR:
+                break
             amount = amounts.substance_before(earlier.application, earlier.place, one.of)
             if isinstance(amount, Unknown):
                 return amount

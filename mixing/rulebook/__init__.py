@@ -11,14 +11,26 @@ from functools import lru_cache
 from pathlib import Path
 
 from mixing import chemistry
-from mixing.rulebook.index import Rulebook, on_crop
+from mixing.rulebook.index import Rulebook
 from mixing.rulebook.loader import RulebookFaults, read_folder
+from mixing.rulebook.place import Place, in_place, on_crop
 from mixing.rulebook.rivals import strictest
 from mixing.rulebook.rows import Rule, Source, When
 
 FOLDER = Path(__file__).resolve().parent.parent / "rules"
 
-__all__ = ["Rule", "Rulebook", "RulebookFaults", "Source", "When", "load", "on_crop", "strictest"]
+__all__ = [
+    "Place",
+    "Rule",
+    "Rulebook",
+    "RulebookFaults",
+    "Source",
+    "When",
+    "in_place",
+    "load",
+    "on_crop",
+    "strictest",
+]
 
 
 @lru_cache(maxsize=1)

@@ -9,12 +9,12 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from itertools import product
-from typing import Any, TypeVar
+from typing import Any, NamedTuple, TypeVar
 
-from mixing import chemistry
 from mixing.chemistry import Facts
 from mixing.findings import Basis, Finding
 from mixing.rulebook.loader import Tables
+from mixing.rulebook.place import Place, in_place
 from mixing.rulebook.rivals import Settled, strictest
 from mixing.rulebook.rows import Rule, Source
 
@@ -22,9 +22,8 @@ KEPT = 8192
 _Answer = TypeVar("_Answer")
 
 
-@dataclass(frozen=True, slots=True)
-class ProductRows:
-    """Rows that may speak of one product on one crop; tables without `what` are in `for_tank`.
+class ProductRows(NamedTuple):
+    """Rows that may speak of one product in one place; tables without `what` are in `for_tank`.
 
     :ivar in_sequence: whether any row about days between two products names it
     """
@@ -39,11 +38,11 @@ class ProductRows:
 
 @dataclass(frozen=True, slots=True)
 class PairRows:
-    """Rows that may speak of two products in one tank on one crop.
+    """Rows that may speak of two products in one tank in one place.
 
     :ivar rules: each with the pairs of ingredients that it settles, as bits
     :ivar settled: what speaks in any circumstance: of the formulations, and of the ingredients where no row
-        hangs on stage, place or weather (then `rules` is empty)
+        hangs on the weather (then `rules` is empty)
     :ivar settles: the bits that `settled` covers
     :ivar every: the bits of all pairs of ingredients; 0 where an ingredient is not known
     """
@@ -86,6 +85,9 @@ class Rulebook:
         """Return the region, the country it is in, and the union that the country is in."""
         if region is None:
             return frozenset()
+        return self._keep(("regions", region), lambda: self._regions_of(region))
+
+    def _regions_of(self, region: str) -> frozenset[str]:
         country = region.partition("-")[0]
         unions = self._raw.get("regions", {}).get("unions", {})
         return frozenset(
@@ -126,12 +128,12 @@ class Rulebook:
         answer: _Answer = found
         return answer
 
-    def of_pair(self, first: Facts, second: Facts, crop: str) -> PairRows:
-        """Return the rows that may speak of two products in one tank on this crop."""
-        return self._keep((first, second, crop), lambda: self._of_pair(first, second, crop))
+    def of_pair(self, first: Facts, second: Facts, place: Place) -> PairRows:
+        """Return the rows that may speak of two products in one tank in this place."""
+        return self._keep((first, second, place), lambda: self._of_pair(first, second, place))
 
-    def _of_pair(self, first: Facts, second: Facts, crop: str) -> PairRows:
-        rows = self._with_pair("compatibility", first.groups, second.groups, crop)
+    def _of_pair(self, first: Facts, second: Facts, place: Place) -> PairRows:
+        rows = self._with_pair("compatibility", first.groups, second.groups, place)
         rules = [(rule, _settled_by(rule, first, second)) for rule in dict.fromkeys(rule for rule, _ in rows)]
         by_formulation = list(self.for_formulations(first.formulation, second.formulation))
         for packet, partner in ((first, second), (second, first)):
@@ -139,7 +141,7 @@ class Rulebook:
                 by_formulation.extend(self.for_packet(partner.groups))
         settled = strictest([(rule, rule.severity) for rule in by_formulation])
         every = (1 << len(first.parts) * len(second.parts)) - 1
-        if not all(rule.always for rule, _ in rules):
+        if any(rule.weather for rule, _ in rules):
             return PairRows(tuple(rules), tuple(settled), 0, every)
         settled += strictest([(rule, rule.severity) for rule, _ in rules])
         bits = 0
@@ -147,23 +149,23 @@ class Rulebook:
             bits |= one
         return PairRows((), tuple(settled), bits, every)
 
-    def in_sequence(self, first: Facts, second: Facts, crop: str) -> tuple[Rule, ...]:
+    def in_sequence(self, first: Facts, second: Facts, place: Place) -> tuple[Rule, ...]:
         """Return the rows about days between two products, the first of which was sprayed before."""
         return self._keep(
-            ("sequence", first, second, crop),
+            ("sequence", first, second, place),
             lambda: tuple(
                 dict.fromkeys(
                     rule
-                    for rule, forward in self._with_pair("sequence", first.groups, second.groups, crop)
+                    for rule, forward in self._with_pair("sequence", first.groups, second.groups, place)
                     if forward or rule.when.direction == "either"
                 )
             ),
         )
 
     def _with_pair(
-        self, table: str, first: frozenset[str], second: frozenset[str], crop: str
+        self, table: str, first: frozenset[str], second: frozenset[str], place: Place
     ) -> list[tuple[Rule, bool]]:
-        """Rows whose pair the groups make on this crop; True where the first group is first in the pair."""
+        """Rows whose pair the groups make in this place; True where the first group is first in the pair."""
         index = self._pairs[table]
         return [
             (rule, forward)
@@ -171,7 +173,7 @@ class Rulebook:
             for b in sorted(second)
             for pair, forward in (((a, b), True), ((b, a), False))
             for rule in index.get(pair, ())
-            if on_crop(rule, crop)
+            if in_place(rule, place)
         ]
 
     def for_formulations(self, first: str | None, second: str | None) -> tuple[Rule, ...]:
@@ -193,18 +195,18 @@ class Rulebook:
             ),
         )
 
-    def of_product(self, product: Facts, crop: str) -> ProductRows:
-        """Return the rows that may speak of one product on this crop, table by table."""
-        return self._keep((product, crop), lambda: self._of_product(product, crop))
+    def of_product(self, product: Facts, place: Place) -> ProductRows:
+        """Return the rows that may speak of one product in this place, table by table."""
+        return self._keep((product, place), lambda: self._of_product(product, place))
 
-    def _of_product(self, product: Facts, crop: str) -> ProductRows:
+    def _of_product(self, product: Facts, place: Place) -> ProductRows:
         def rows(table: str) -> tuple[Rule, ...]:
             return tuple(
                 rule
                 for rule in self.rules(table)
                 if rule.when.what is not None
                 and not product.groups.isdisjoint(rule.when.what)
-                and on_crop(rule, crop)
+                and in_place(rule, place)
             )
 
         named = any(not product.groups.isdisjoint(pair) for pair in self._pairs["sequence"])
@@ -213,43 +215,37 @@ class Rulebook:
             rows("weather"),
             rows("water"),
             rows("tank"),
-            self._of_modes(product.codes, crop),
+            self._of_modes(product.codes, place),
             named,
         )
 
-    def for_tank(self, table: str, crop: str) -> tuple[Rule, ...]:
-        """Return rows of a table that speak of any tank on this crop, whatever is in it."""
+    def for_tank(self, table: str, place: Place) -> tuple[Rule, ...]:
+        """Return rows of a table that speak of any tank in this place, whatever is in it."""
         return self._keep(
-            (table, crop),
+            (table, place),
             lambda: tuple(
-                rule for rule in self.rules(table) if rule.when.what is None and on_crop(rule, crop)
+                rule for rule in self.rules(table) if rule.when.what is None and in_place(rule, place)
             ),
         )
 
     def limits_of_region(self, region: str) -> bool:
         """Say whether any yearly limit is held for a region, its country or its union."""
+        return self._keep(("yearly limits", region), lambda: self._limits_of_region(region))
+
+    def _limits_of_region(self, region: str) -> bool:
         names = self.regions_of(region)
         return any(not names.isdisjoint(rule.when.regions or ()) for rule in self.rules("yearly"))
 
-    def _of_modes(self, codes: frozenset[tuple[str, str]], crop: str) -> tuple[Rule, ...]:
+    def _of_modes(self, codes: frozenset[tuple[str, str]], place: Place) -> tuple[Rule, ...]:
         return tuple(
             rule
             for rule in self.rules("resistance")
-            if on_crop(rule, crop)
+            if in_place(rule, place)
             and any(
                 scheme == rule.when.scheme and (rule.when.codes is None or code in rule.when.codes)
                 for scheme, code in codes
             )
         )
-
-
-def on_crop(rule: Rule, crop: str) -> bool:
-    """Say whether a row speaks of this crop: named itself or by its crop group, and not shut out."""
-    names = chemistry.names_of_crop(crop)
-    when = rule.when
-    if when.crops is not None and when.crops.isdisjoint(names):
-        return False
-    return when.not_crops is None or when.not_crops.isdisjoint(names)
 
 
 def _settled_by(rule: Rule, first: Facts, second: Facts) -> int:

@@ -79,6 +79,8 @@ class When:
 
 Test = tuple[str, bool, Decimal]
 """A field of the circumstances, whether it must lie above (else below), and the bound."""
+ANY = Decimal(0)
+"""The bound of what is there or not: an inversion that is there lies above it."""
 
 WEATHER = (
     ("wind", "wind_above", "wind_below"),
@@ -86,6 +88,7 @@ WEATHER = (
     ("minimum", None, "minimum_below"),
     ("humidity", "humidity_above", "humidity_below"),
     ("rain_within", None, "rain_within"),
+    ("inversion", "inversion", None),
 )
 WATER = (
     ("ph", "ph_above", "ph_below"),
@@ -104,7 +107,7 @@ def stages_of(when: When) -> frozenset[int] | None:
 def tests_of(when: When, fields: tuple[tuple[str, str | None, str | None], ...]) -> tuple[Test, ...]:
     """Return the bounds of a row on the fields of the weather or of the water."""
     return tuple(
-        (field, name is above, bound)
+        (field, name is above, ANY if bound is True else bound)
         for field, above, below in fields
         for name in (above, below)
         if name is not None and (bound := getattr(when, name)) is not None
@@ -136,10 +139,3 @@ class Rule:
     """Every stage of its windows."""
     weather: tuple[Test, ...]
     water: tuple[Test, ...]
-
-    @property
-    def always(self) -> bool:
-        """Whether it speaks whatever the stage, the place and the weather are."""
-        when = self.when
-        bound = when.stages or when.targets or when.regions or when.inversion or self.weather or self.water
-        return not bound

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from decimal import Decimal, localcontext
 
-from mixing import jar_test
+from mixing import doses, jar_test
 from mixing.quantities import EXACT, Quantity
 from mixing.request import MixRequest
 from tests.mixing.tanks import amount, product, tank
@@ -13,7 +13,7 @@ from tests.mixing.tanks import amount, product, tank
 def in_jar(mix: MixRequest, litres: str) -> list[Decimal]:
     with localcontext(EXACT):
         water = Quantity(Decimal(litres), "L")
-        found = [jar_test.amount(one, mix, water) for one in mix.products]
+        found = [jar_test.amount(one, mix, water) for one in doses.doses(mix)]
     return [one.value for one in found if one is not None]
 
 
