@@ -99,6 +99,7 @@ TABLE: dict[tuple[str, str], Grant] = {
     **_rows("tasks", "briefing", create=_ML),
     **_rows("records", "application_record", create=_M, correct=_M, void=_M),
     **_rows("records", "posting_notice"),
+    **_rows("records", "season_review"),
     **_rows("schedule", "schedule"),
     **_rows("schedule", "change"),
 }

@@ -84,6 +84,10 @@ class ScoutingCount(FarmRow):
     method = models.CharField(max_length=20)
     sample_size = models.PositiveIntegerField()
     count = models.PositiveIntegerField()
+    untreated = models.BooleanField(default=False)
+    """True for trees that were left untreated to compare with."""
+    classes = models.JSONField(null=True)
+    """`[{"rating", "count"}]` on a scale whose 0 is healthy, where they were rated."""
     observed_at = models.DateTimeField()
     cultivar = models.CharField(max_length=100, null=True)
     observer = models.ForeignKey("crews.Worker", null=True, on_delete=models.PROTECT, related_name="+")

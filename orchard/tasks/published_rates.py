@@ -10,12 +10,20 @@ from collections.abc import Iterable, Iterator
 from decimal import ROUND_DOWN, Decimal, localcontext
 
 from mixing import chemistry
-from mixing.labels import Ingredient, Label
+from mixing.labels import Label
 from mixing.quantities import EXACT, Quantity
+from orchard.tasks import metal
 from orchard.tasks.examples import Part
 
 DIGITS = 4
 """Digits of a rate that was worked out; always rounded down."""
+RATES = {
+    (True, True): "lb/acre",
+    (True, False): "gal/acre",
+    (False, True): "kg/ha",
+    (False, False): "L/ha",
+}
+"""The unit of a rate that was worked out: on a farm that counts in US units, of what is dry."""
 
 
 def rate_of(
@@ -74,42 +82,14 @@ def _as(limit: Quantity, wanted: Quantity, volume_per_area: Quantity) -> Quantit
 def _for_metal(part: Part, label: Label, units: str) -> Quantity | None:
     """Return the product that brings so much of an element per area; None where its content is not known."""
     assert part.metal is not None and part.metal_rate is not None
-    shares = [_share(one, part.metal, label) for one in label.active_ingredients or ()]
-    known = [one for one in shares if one is not None]
-    if not known:
+    share = metal.content(label, part.metal)
+    if share is None:
         return None
-    dry = not known[0].dimension.endswith("/volume")
-    name = {("us", True): "lb/acre", ("us", False): "gal/acre", ("metric", True): "kg/ha"}.get(
-        (units, dry), "L/ha"
-    )
+    dry = share.dimension == "mass/mass"
+    name = RATES[units == "us", dry]
     with localcontext(EXACT):
-        each = sum((one.in_base() for one in known), Decimal(0))
-        value = part.metal_rate.in_base() / each / Quantity(Decimal(1), name).in_base()
+        value = part.metal_rate.in_base() / share.in_base() / Quantity(Decimal(1), name).in_base()
     return Quantity(_cut(value), name)
-
-
-def _share(ingredient: Ingredient, metal: str, label: Label) -> Quantity | None:
-    """Return what of an element one ingredient brings: by weight, or per volume of a liquid."""
-    own = ingredient.metal
-    if own is not None and own.of == metal and own.content is not None:
-        return _per_volume_of_a_liquid(own.content, label)
-    fraction = chemistry.metal_fraction(ingredient.name, metal)
-    if fraction is None or ingredient.content is None:
-        return None
-    with localcontext(EXACT):
-        found = Quantity(ingredient.content.value * fraction, ingredient.content.unit)
-    return _per_volume_of_a_liquid(found, label)
-
-
-def _per_volume_of_a_liquid(content: Quantity, label: Label) -> Quantity | None:
-    """Return the content; of a liquid by weight, what is in a volume of it, which wants a density."""
-    if content.dimension != "mass/mass" or label.is_dry is not False:
-        return content
-    if label.density is None:
-        return None
-    with localcontext(EXACT):
-        per_volume = content.in_base() * label.density.in_base()
-        return Quantity(per_volume / Quantity(Decimal(1), "g/mL").in_base(), "g/mL")
 
 
 def _cut(value: Decimal) -> Decimal:

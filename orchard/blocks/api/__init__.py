@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from orchard.blocks.api import blocks, seen, weather
+from orchard.blocks.api import blocks, results, seen, weather
 
 urlpatterns = [
     *blocks.urlpatterns,
     *seen.urlpatterns,
+    *results.urlpatterns,
     *weather.urlpatterns,
 ]

@@ -17,8 +17,10 @@ from mixing.quantities import EXACT, plain
 from orchard.api.fields import (
     Day,
     DecimalText,
+    Flag,
     Id,
     Input,
+    Listed,
     ListQuery,
     Moment,
     Reference,
@@ -26,11 +28,12 @@ from orchard.api.fields import (
     Text,
     Whole,
     Word,
+    YesNo,
     between,
     wrong,
 )
 from orchard.api.refusals import Fault, NotThere
-from orchard.blocks import queries, services
+from orchard.blocks import efficacy, queries, services
 from orchard.blocks.models import Block, ScoutingCount, StageObservation
 from orchard.crews import queries as crews
 from orchard.farms.endpoint import Endpoint
@@ -99,6 +102,21 @@ class Stage(BelowBlock, Single):
         return queries.stages(block=self.block)
 
 
+class RatingInput(Input):
+    """How many were in one class of a scale."""
+
+    rating = Whole(min_value=0, max_value=100, help_text="0 is healthy; the highest given is the scale's end")
+    count = Whole(min_value=0)
+
+
+class Ratings(Listed):
+    """The classes of a scale, each rating once."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        kwargs.setdefault("max_length", 101)
+        super().__init__(child=RatingInput(), **kwargs)
+
+
 class ScoutingShown(Shown):
     block = Id()
     target = serializers.CharField()
@@ -106,6 +124,11 @@ class ScoutingShown(Shown):
     sample_size = serializers.IntegerField()
     count = serializers.IntegerField()
     per_sample = serializers.SerializerMethodField(help_text="count over sample size, decimal")
+    untreated = serializers.BooleanField(help_text="trees that were left untreated to compare with")
+    classes = Ratings(allow_null=True)
+    severity_percent = serializers.SerializerMethodField(
+        help_text="sum of rating x count over all counted x the scale's end; null where not rated"
+    )
     observed_at = Moment()
     cultivar = serializers.CharField(allow_null=True)
     observer = Id(allow_null=True)
@@ -115,6 +138,12 @@ class ScoutingShown(Shown):
     def get_per_sample(self, row: ScoutingCount) -> str:
         return plain(EXACT.divide(Decimal(row.count), Decimal(row.sample_size)), 6)
 
+    @extend_schema_field(DecimalText(allow_null=True))
+    def get_severity_percent(self, row: ScoutingCount) -> str | None:
+        ratings = {one["rating"]: one["count"] for one in row.classes or []}
+        found = efficacy.severity(ratings, worst=max(ratings, default=0))
+        return None if found is None else plain(found)
+
 
 class ScoutingInput(Input):
     id = Id(made_here=True, required=False)
@@ -122,14 +151,32 @@ class ScoutingInput(Input):
     method = Word(["visual", "trap", "shoot_strikes", "beat_tray"])
     sample_size = Whole(min_value=1)
     count = Whole(min_value=0)
+    untreated = YesNo(required=False, help_text="true: trees left untreated to compare with")
+    classes = Ratings(required=False, allow_null=True, help_text="adds up to `sample_size`")
     observed_at = Moment(past=True)
     cultivar = Text(max_length=100, required=False, allow_null=True)
     observer = Reference(crews.workers, required=False, allow_null=True)
     note = Text(required=False, allow_null=True)
 
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        rated = attrs.get("classes")
+        if not rated:
+            return attrs
+        faults: dict[str, list[str]] = {}
+        if len({one["rating"] for one in rated}) < len(rated):
+            faults["classes"] = ["each rating is given once"]
+        elif sum(one["count"] for one in rated) != attrs["sample_size"]:
+            faults["classes"] = ["the classes do not add up to the sample size"]
+        elif sum(one["count"] for one in rated if one["rating"] > 0) != attrs["count"]:
+            faults["count"] = ["is not what the classes above 0 add up to"]
+        if faults:
+            raise serializers.ValidationError(faults, code="invalid")
+        return attrs
+
 
 class ScoutingQuery(ListQuery):
     target = Text(required=False)
+    untreated = Flag(required=False, help_text="true: only the trees left untreated")
 
 
 between(ScoutingQuery, Moment, since="observed_at__gte", until="observed_at__lte")

@@ -16,6 +16,7 @@ from orchard.tasks.api import (
     record_files,
     records,
     schedule,
+    season_review,
 )
 
 urlpatterns = [
@@ -32,4 +33,5 @@ urlpatterns = [
     *briefings.urlpatterns,
     *purchase_needs.urlpatterns,
     *schedule.urlpatterns,
+    *season_review.urlpatterns,
 ]
