@@ -119,7 +119,7 @@ class CostsShown(serializers.Serializer):
     without_price = serializers.ListField(child=serializers.CharField(), help_text="what is not in the sum")
 
 
-class ChangeShown(serializers.Serializer):
+class ToChangeShown(serializers.Serializer):
     code = serializers.CharField(
         help_text="`missed_window`, `outside_window`, `metal_near_limit`, `weak_result`, `cannot_tell`, "
         "`not_counted`, `limit_passed`, `keep`"
@@ -137,7 +137,7 @@ class BlockReviewShown(serializers.Serializer):
     metal = MetalShown(many=True, source="metals")
     results = ResultShown(many=True)
     cost = serializers.SerializerMethodField(help_text="null for crew members")
-    what_to_change = ChangeShown(many=True, source="changes")
+    what_to_change = ToChangeShown(many=True, source="changes")
 
     @extend_schema_field(CostsShown(allow_null=True))
     def get_cost(self, row: review.BlockReview) -> dict[str, Any] | None:
