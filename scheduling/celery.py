@@ -10,5 +10,5 @@ from celery import Celery
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "orchard.config.settings")
 
-app = Celery("scheduling", include=["scheduling.jobs"])
+app = Celery("scheduling", include=["scheduling.jobs", "scheduling.ears"])
 app.config_from_object("django.conf:settings", namespace="CELERY")

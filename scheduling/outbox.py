@@ -5,33 +5,46 @@ one transaction. While that runs it holds the event's row, and everybody else pa
 second message does nothing and a worker that is killed lets go of it. What holds no row and is not done
 becomes due again at `next_at`. Starts are counted before the work begins, so that an event which kills its
 worker is set aside in the end as well.
+
+A farm's events are done in the order of their transactions, as its change feed has them, one after the other:
+a message that comes before its turn does nothing, and whoever does the one before goes on with the next. What
+fails lets the others pass from then on. `work.BESIDE` names what takes long and has no place in that order.
 """
 
 from __future__ import annotations
 
 import datetime as dt
+import enum
 import logging
 import uuid
 from collections.abc import Callable
 
 from django.db import transaction
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 from django.utils import timezone
 
 from orchard.farms.models import OutboxEvent
-from scheduling import work
+from scheduling import turns, work
 
 log = logging.getLogger(__name__)
 
 BATCH = 100
-MOST_STARTS = 12
-FIRST_PAUSE, LONGEST_PAUSE = dt.timedelta(seconds=1), dt.timedelta(minutes=5)
-SOONEST_AGAIN = dt.timedelta(seconds=5)
-"""How long a message may wait for a worker before it is sent again, at first."""
-LONGEST_WORDS = 2000
+MOST_IN_TURN = 200
+"""So many events one message is followed by; then a message of their own brings the rest to any worker."""
 
 Send = Callable[[uuid.UUID], None]
 """Brings the id of an event to whoever will call `deliver` with it."""
+
+
+class Came(enum.Enum):
+    """What came of a try to deliver."""
+
+    DONE = enum.auto()
+    FAILED = enum.auto()
+    TOO_SOON = enum.auto()
+    """An earlier event of the farm stands before it."""
+    NOT_OURS = enum.auto()
+    """It is done, set aside, or held by another."""
 
 
 def relay(*, send: Send, now: dt.datetime, most: int = BATCH) -> int:
@@ -46,15 +59,12 @@ def relay(*, send: Send, now: dt.datetime, most: int = BATCH) -> int:
 
 
 def claim(*, now: dt.datetime, most: int = BATCH) -> list[uuid.UUID]:
-    """Return the ids of events that are due, in their order; for a while nobody else gets them.
-
-    The longer an event waits the rarer it is sent again, so that a queue nobody works on grows slowly.
-    """
+    """Return the ids of events that are due, in their order; for a while nobody else gets them."""
     with transaction.atomic():
         due = _waiting().filter(next_at__lte=now).order_by("seq", "id")
         found = list(due.select_for_update(skip_locked=True)[:most])
         for event in found:
-            event.next_at = now + min(max(now - event.created_at, SOONEST_AGAIN), LONGEST_PAUSE)
+            turns.sent(event, now=now)
         OutboxEvent.objects.bulk_update(found, ["next_at"])
     return [event.id for event in found]
 
@@ -64,21 +74,21 @@ def deliver(id: uuid.UUID, *, now: dt.datetime) -> bool:
 
     A failure is written down with its pause until the next start; it is never raised.
     """
-    if not _start(id, now=now):
-        return False
-    try:
-        with transaction.atomic():
-            event = _held(id)
-            if event is None:
-                return False
-            work.do(event, now=now)
-            event.processed_at, event.last_error = now, None
-            event.save(update_fields=["processed_at", "last_error"])
-            return True
-    except Exception as failure:
-        log.exception("the work for outbox event %s failed", id)
-        _failed(id, failure, now=now)
-        return False
+    return _try(id, now=now) is Came.DONE
+
+
+def deliver_in_turn(id: uuid.UUID, *, send: Send, clock: Callable[[], dt.datetime] = timezone.now) -> int:
+    """Deliver an event, and after it those of its farm that had to wait for it; return how many were done."""
+    done, next_ = 0, id
+    for _ in range(MOST_IN_TURN):
+        came = _try(next_, now=clock())
+        done += came is Came.DONE
+        following = _next_in_turn(next_) if came in (Came.DONE, Came.FAILED) else None
+        if following is None:
+            return done
+        next_ = following
+    send(next_)
+    return done
 
 
 def drain(*, now: dt.datetime | None = None) -> int:
@@ -89,16 +99,23 @@ def drain(*, now: dt.datetime | None = None) -> int:
     return done
 
 
-def take_up_again(*, now: dt.datetime) -> int:
-    """Make due again, with all its starts, what was set aside; return how many events."""
-    rows = OutboxEvent.objects.filter(processed_at=None).exclude(set_aside_at=None)
-    return rows.update(set_aside_at=None, attempts=0, next_at=now)
-
-
-def pause(starts: int) -> dt.timedelta:
-    """Return how long to wait after so many starts: twice as long each time, five minutes at most."""
-    doubled: dt.timedelta = FIRST_PAUSE * 2 ** min(starts - 1, 30)
-    return min(doubled, LONGEST_PAUSE)
+def _try(id: uuid.UUID, *, now: dt.datetime) -> Came:
+    came = _start(id, now=now)
+    if came is not None:
+        return came
+    try:
+        with transaction.atomic():
+            event = _held(id)
+            if event is None:
+                return Came.NOT_OURS
+            event.no_job = work.do(event, now=now) is work.NO_JOB
+            turns.done(event, now=now)
+            event.save(update_fields=["processed_at", "last_error", "no_job"])
+            return Came.DONE
+    except Exception as failure:
+        log.exception("the work for outbox event %s failed", id)
+        _failed(id, failure, now=now)
+        return Came.FAILED
 
 
 def _waiting() -> QuerySet[OutboxEvent]:
@@ -111,19 +128,42 @@ def _held(id: uuid.UUID) -> OutboxEvent | None:
     return rows.select_for_update(skip_locked=True, of=("self",), no_key=True).first()
 
 
-def _start(id: uuid.UUID, *, now: dt.datetime) -> bool:
+def _in_order(event: OutboxEvent) -> QuerySet[OutboxEvent]:
+    """Return the events of its farm, done or not done, that are done one after the other."""
+    return OutboxEvent.objects.for_farm(event.farm).exclude(kind__in=work.BESIDE)
+
+
+def _stands_before(event: OutboxEvent) -> bool:
+    """Return whether an earlier event of the farm must have its try first: `turns.holds_up`, in SQL."""
+    if event.kind in work.BESIDE:
+        return False
+    earlier = Q(seq__lt=event.seq) | Q(seq=event.seq, id__lt=event.id)
+    untried = Q(processed_at=None, set_aside_at=None, last_error=None, attempts__lt=turns.WAITED_FOR)
+    return _in_order(event).filter(earlier, untried).exists()
+
+
+def _next_in_turn(id: uuid.UUID) -> uuid.UUID | None:
+    """Return the earliest event of the same farm that was never started; None where there is none."""
+    event = OutboxEvent.objects.select_related("farm").get(id=id)
+    if event.kind in work.BESIDE:
+        return None
+    untried = _in_order(event).filter(processed_at=None, set_aside_at=None, attempts=0)
+    return untried.order_by("seq", "id").values_list("id", flat=True).first()
+
+
+def _start(id: uuid.UUID, *, now: dt.datetime) -> Came | None:
+    """Count a start; return why there is none, and None where there is."""
     with transaction.atomic():
         event = _held(id)
         if event is None:
-            return False
-        if event.attempts >= MOST_STARTS:
-            event.last_error = event.last_error or "its worker ended each time before it was done"
-            _set_aside(event, now=now)
-        else:
-            event.attempts += 1
-            event.next_at = now + pause(event.attempts)
+            return Came.NOT_OURS
+        if _stands_before(event):
+            return Came.TOO_SOON
+        may_start = turns.started(event, now=now)
+        if not may_start:
+            _tell_set_aside(event, now=now)
         event.save(update_fields=["attempts", "next_at", "set_aside_at", "last_error"])
-        return event.set_aside_at is None
+        return None if may_start else Came.FAILED
 
 
 def _failed(id: uuid.UUID, failure: Exception, *, now: dt.datetime) -> None:
@@ -131,16 +171,14 @@ def _failed(id: uuid.UUID, failure: Exception, *, now: dt.datetime) -> None:
         event = _held(id)
         if event is None:
             return
-        event.last_error = f"{type(failure).__name__}: {failure}".replace("\x00", "")[:LONGEST_WORDS]
-        event.next_at = now + pause(event.attempts)
-        if event.attempts >= MOST_STARTS:
-            _set_aside(event, now=now)
+        turns.failed(event, failure, now=now)
+        if event.set_aside_at is not None:
+            _tell_set_aside(event, now=now)
         event.save(update_fields=["last_error", "next_at", "set_aside_at"])
 
 
-def _set_aside(event: OutboxEvent, *, now: dt.datetime) -> None:
+def _tell_set_aside(event: OutboxEvent, *, now: dt.datetime) -> None:
     log.error("outbox event %s (%s) is set aside: %s", event.id, event.kind, event.last_error)
-    event.set_aside_at = now
     try:
         with transaction.atomic():
             work.give_up(event, now=now)

@@ -40,8 +40,12 @@ def plan_failed(event: OutboxEvent, now: dt.datetime) -> None:
 
 
 def nothing(event: OutboxEvent, now: dt.datetime) -> None:
-    """Ask for nothing: crews read the schedule and others follow the change feed; no notice is sent."""
+    """Ask for no job: crews read the schedule and others follow the change feed. The event is marked so."""
 
+
+NO_JOB = nothing
+BESIDE = frozenset({"planning_run.requested"})
+"""What takes long and changes nothing that others count on: it does not wait and is not waited for."""
 
 WORK: dict[str, Work] = {
     "load.recorded": deduct_load,
@@ -56,8 +60,8 @@ WORK: dict[str, Work] = {
 GIVEN_UP: dict[str, Work] = {"planning_run.requested": plan_failed}
 
 
-def do(event: OutboxEvent, *, now: dt.datetime) -> None:
-    """Do what an event asks for.
+def do(event: OutboxEvent, *, now: dt.datetime) -> Work:
+    """Do what an event asks for; return what that was, `NO_JOB` where it was nothing.
 
     :raises NoSuchWork: for a kind that is not in the table
     """
@@ -65,6 +69,7 @@ def do(event: OutboxEvent, *, now: dt.datetime) -> None:
     if work is None:
         raise NoSuchWork(f"nothing is known to do for the kind {event.kind}")
     work(event, now)
+    return work
 
 
 def give_up(event: OutboxEvent, *, now: dt.datetime) -> None:

@@ -7,6 +7,7 @@ from django.urls import include, path, re_path
 
 from orchard.api import documentation, problems
 from orchard.blocks import api as blocks
+from orchard.config import metrics
 from orchard.crews import api as crews
 from orchard.farms import api as farms
 from orchard.inventory import api as inventory
@@ -36,6 +37,7 @@ urlpatterns = [
     path("sign-out", LogoutView.as_view(), name="sign-out"),
     path("healthz", healthz),
     path("readyz", pages.readyz),
+    path("metrics", metrics.metrics),
     path("api/v1/", include(api)),
     path("admin/", admin.site.urls),
 ]

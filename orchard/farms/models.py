@@ -222,7 +222,8 @@ class Change(models.Model):
 class OutboxEvent(models.Model):
     """Work for later, written in the same transaction as what it follows from.
 
-    `processed_at` empty: still to be delivered. `set_aside_at` filled: too many attempts failed.
+    `processed_at` empty: still to be delivered. `set_aside_at` filled: too many attempts failed. `no_job`:
+    it is done, since nothing had to be done for it.
     """
 
     id = models.UUIDField(primary_key=True, default=new_id, editable=False)
@@ -237,6 +238,7 @@ class OutboxEvent(models.Model):
     last_error = models.TextField(null=True)
     processed_at = models.DateTimeField(null=True)
     set_aside_at = models.DateTimeField(null=True)
+    no_job = models.BooleanField(default=False)
 
     objects = FarmRows.as_manager()
 
@@ -247,6 +249,11 @@ class OutboxEvent(models.Model):
                 fields=("next_at",),
                 condition=models.Q(processed_at=None, set_aside_at=None),
                 name="outbox_to_be_delivered",
+            ),
+            models.Index(
+                fields=("farm", "seq", "id"),
+                condition=models.Q(processed_at=None, set_aside_at=None),
+                name="outbox_of_a_farm_in_order",
             ),
             BrinIndex(fields=("created_at",), name="outbox_by_time"),
         ]

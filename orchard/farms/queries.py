@@ -81,9 +81,10 @@ def changes(*, farm: Farm, after: tuple[int, int] | None, limit: int) -> list[Ch
 
 @dataclass(frozen=True, slots=True)
 class OutboxLag:
-    """How much waits in the outbox, and since when."""
+    """How much waits in the outbox, and since when; of what waits, how much has failed at its last try."""
 
     waiting: int
+    failing: int
     set_aside: int
     oldest: dt.timedelta | None
 
@@ -98,8 +99,11 @@ def outbox_lag(*, now: dt.datetime) -> OutboxLag:
     open_ = Q(processed_at=None, set_aside_at=None)
     found = OutboxEvent.objects.filter(processed_at=None).aggregate(
         waiting=Count("id", filter=open_),
+        failing=Count("id", filter=open_ & ~Q(last_error=None)),
         set_aside=Count("id", filter=~Q(set_aside_at=None)),
         first=Min("created_at", filter=open_),
     )
     oldest = now - found["first"] if found["first"] else None
-    return OutboxLag(waiting=found["waiting"], set_aside=found["set_aside"], oldest=oldest)
+    return OutboxLag(
+        waiting=found["waiting"], failing=found["failing"], set_aside=found["set_aside"], oldest=oldest
+    )

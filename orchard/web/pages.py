@@ -27,7 +27,11 @@ def start(request: HttpRequest) -> HttpResponse:
 
 
 def readyz(request: HttpRequest) -> JsonResponse:
-    """Say whether the database answers, what carries background work, and how far the outbox lags."""
+    """Say whether the database answers, what carries background work, and how far the outbox lags.
+
+    What was set aside in the outbox is told and does not make it unready: requests are answered as before,
+    and what helps is a person who looks (`/admin/`, `manage.py replay_outbox`), not another process.
+    """
     try:
         with connection.cursor() as cursor:
             cursor.execute("SELECT 1")

@@ -1,9 +1,12 @@
 """What was written is followed by what it asks for: sent at least once, done exactly once."""
 
 import datetime as dt
+import json
 import threading
+import time
 from io import StringIO
 
+import psycopg
 import pytest
 from django.core.management import call_command
 from django.db import connection, transaction
@@ -11,10 +14,10 @@ from django.utils import timezone
 
 from orchard.farms import journal
 from orchard.farms.actors import SYSTEM
-from orchard.farms.models import OutboxEvent
+from orchard.farms.models import OutboxEvent, Person
 from orchard.inventory.models import Movement
 from orchard.tasks.models import Load, PlanningRun, Programme
-from scheduling import jobs, outbox, work
+from scheduling import jobs, outbox, turns, wake, work
 from tests.factories import FarmFactory, amount
 from tests.inventory.store import at_once, fresh
 from tests.scheduling.loads import event, full_store, order_on, told
@@ -92,7 +95,7 @@ def test_work_that_fails_leaves_no_trace_but_its_reason_and_is_started_again_lat
 
 
 def test_each_pause_is_twice_the_last_and_five_minutes_at_most():
-    assert [outbox.pause(starts).total_seconds() for starts in (1, 2, 3, 9, 10, 12, 500)] == [
+    assert [turns.pause(starts).total_seconds() for starts in (1, 2, 3, 9, 10, 12, 500)] == [
         1,
         2,
         4,
@@ -107,12 +110,12 @@ def test_work_that_never_succeeds_is_set_aside_with_its_reason(held, broken):
     told(held)
     now = timezone.now()
 
-    for _ in range(outbox.MOST_STARTS + 3):
+    for _ in range(turns.MOST_STARTS + 3):
         outbox.drain(now=now)
-        now += outbox.LONGEST_PAUSE
+        now += turns.LONGEST_PAUSE
 
     given_up = OutboxEvent.objects.get()
-    assert given_up.attempts == outbox.MOST_STARTS
+    assert given_up.attempts == turns.MOST_STARTS
     assert given_up.set_aside_at is not None
     assert given_up.processed_at is None
     assert "the scale is broken" in given_up.last_error
@@ -120,7 +123,7 @@ def test_work_that_never_succeeds_is_set_aside_with_its_reason(held, broken):
 
 def test_what_was_set_aside_is_taken_up_again_when_an_operator_says_so(held, broken):
     told(held)
-    OutboxEvent.objects.update(attempts=outbox.MOST_STARTS, set_aside_at=timezone.now())
+    OutboxEvent.objects.update(attempts=turns.MOST_STARTS, set_aside_at=timezone.now())
     broken.clear()
 
     assert outbox.drain() == 0
@@ -142,7 +145,7 @@ def test_a_planning_run_that_cannot_be_done_says_that_it_failed(held, monkeypatc
         programme=programme, starts_at=NOW, ends_at=NOW + dt.timedelta(days=1), **common
     )
     journal.later("planning_run.requested", farm=held.farm, subject=run.id, by=SYSTEM, now=timezone.now())
-    OutboxEvent.objects.update(attempts=outbox.MOST_STARTS - 1)
+    OutboxEvent.objects.update(attempts=turns.MOST_STARTS - 1)
 
     outbox.drain()
 
@@ -163,7 +166,7 @@ def test_one_that_fails_does_not_hold_up_the_others(held, monkeypatch):
 
 def test_what_kills_its_worker_each_time_is_set_aside_too(held):
     waiting = event(told(held))
-    OutboxEvent.objects.update(attempts=outbox.MOST_STARTS)
+    OutboxEvent.objects.update(attempts=turns.MOST_STARTS)
 
     assert outbox.deliver(waiting.id, now=timezone.now()) is False
 
@@ -195,7 +198,7 @@ def test_the_longer_an_event_waits_the_rarer_it_is_sent(held):
         now = OutboxEvent.objects.get().next_at
 
     assert 90 < len(sent) < 130
-    assert sent[-1] - sent[-2] == outbox.LONGEST_PAUSE
+    assert sent[-1] - sent[-2] == turns.LONGEST_PAUSE
 
 
 def test_events_of_a_farm_are_sent_in_the_order_of_what_happened(held):
@@ -215,6 +218,172 @@ def test_no_notice_is_still_an_end(held):
 
     assert outbox.drain() == 1
     assert pounds_used() == []
+    assert OutboxEvent.objects.get().no_job is True
+
+
+def test_work_that_was_done_is_not_marked_as_nothing(held):
+    told(held)
+    outbox.drain()
+
+    assert OutboxEvent.objects.get().no_job is False
+
+
+def events():
+    return list(OutboxEvent.objects.order_by("seq", "id"))
+
+
+def test_an_event_waits_for_the_one_before_it_on_its_farm(held):
+    order = order_on(held.farm)
+    told(held, order=order, pounds="1"), told(held, order=order, pounds="2")
+    first, second = events()
+    other = told(full_store(FarmFactory()), pounds="4")
+
+    assert outbox.deliver(second.id, now=timezone.now()) is False
+    assert outbox.deliver(OutboxEvent.objects.get(subject=other.id).id, now=timezone.now()) is True
+    assert outbox.deliver(first.id, now=timezone.now()) is True
+    assert outbox.deliver(second.id, now=timezone.now()) is True
+    assert pounds_used() == [-4, -1, -2]
+
+
+def test_whoever_does_the_one_before_goes_on_with_what_waited(held):
+    order = order_on(held.farm)
+    for pounds in ("1", "2", "3"):
+        told(held, order=order, pounds=pounds)
+    sent = []
+
+    assert outbox.deliver_in_turn(events()[1].id, send=sent.append) == 0
+    assert outbox.deliver_in_turn(events()[0].id, send=sent.append) == 3
+    assert pounds_used() == [-1, -2, -3]
+    assert sent == []
+
+
+def test_after_many_in_turn_a_message_of_its_own_brings_the_next(held, monkeypatch):
+    monkeypatch.setattr(outbox, "MOST_IN_TURN", 2)
+    order = order_on(held.farm)
+    for _ in range(3):
+        told(held, order=order, pounds="1")
+    sent = []
+
+    assert outbox.deliver_in_turn(events()[0].id, send=sent.append) == 2
+    assert sent == [events()[2].id]
+
+
+def test_after_a_failure_the_next_ones_have_their_turn(held, monkeypatch):
+    told(held)
+    OutboxEvent.objects.update(kind="weather.asked")
+    told(held)
+
+    assert outbox.deliver_in_turn(events()[0].id, send=lambda _id: None) == 1
+    assert pounds_used() == [-3]
+
+
+def test_what_ends_its_worker_each_time_holds_up_the_others_for_three_starts(held):
+    order = order_on(held.farm)
+    told(held, order=order), told(held, order=order)
+    first, second = events()
+
+    for starts in range(turns.WAITED_FOR):
+        OutboxEvent.objects.filter(id=first.id).update(attempts=starts)
+        assert outbox.deliver(second.id, now=timezone.now()) is False
+    OutboxEvent.objects.filter(id=first.id).update(attempts=turns.WAITED_FOR)
+    assert outbox.deliver(second.id, now=timezone.now()) is True
+
+
+def test_a_long_calculation_holds_nobody_up_and_waits_for_nobody(held):
+    told(held)
+    OutboxEvent.objects.update(kind="planning_run.requested")
+    told(held)
+    first, second = events()
+    assert outbox.deliver(second.id, now=timezone.now()) is True
+
+    told(held, order=order_on(held.farm))
+    journal.later("planning_run.requested", farm=held.farm, subject=first.id, by=SYSTEM, now=timezone.now())
+    assert outbox._start(events()[-1].id, now=timezone.now()) is None
+
+
+def test_replaying_takes_the_farm_and_the_kind_that_were_named(held):
+    elsewhere = full_store(FarmFactory())
+    told(held), told(elsewhere)
+    OutboxEvent.objects.update(attempts=turns.MOST_STARTS, set_aside_at=timezone.now())
+
+    assert replayed("--farm", str(held.farm.id), "--kind", "stock.short") == 0
+    assert replayed("--farm", str(held.farm.id), "--kind", "load.recorded") == 1
+    assert replayed("--event", str(OutboxEvent.objects.exclude(set_aside_at=None).get().id)) == 1
+    assert replayed() == 0
+    assert outbox.drain() == 2
+
+
+def replayed(*arguments):
+    printed = StringIO()
+    call_command("replay_outbox", *arguments, stdout=printed)
+    return json.loads(printed.getvalue())["replayed"]
+
+
+def test_an_operator_sees_what_was_set_aside_and_takes_it_up_again(held, client):
+    told(held)
+    OutboxEvent.objects.update(attempts=12, last_error="no such scale", set_aside_at=timezone.now())
+    id = OutboxEvent.objects.get().id
+    person = Person.objects.create_superuser(email="ops@farm.example", password="three plum stones")
+    client.force_login(person)
+    at = "/admin/farms/outboxevent/"
+
+    assert "no such scale" in client.get(at + "?state=set_aside").content.decode()
+    assert client.get(f"{at}{id}/change/").status_code == 200
+    assert client.post(f"{at}{id}/delete/", {"post": "yes"}).status_code == 403
+    assert client.get(f"{at}add/").status_code == 403
+    sent = client.post(at, {"action": "replay", "_selected_action": [str(id)]}, follow=True)
+
+    assert "1 taken up again." in sent.content.decode()
+    assert outbox.drain() == 1
+
+
+def test_what_waits_and_what_was_set_aside_can_be_measured(held, client):
+    order = order_on(held.farm)
+    for _ in range(3):
+        told(held, order=order, pounds="1")
+    first, second, _ = events()
+    OutboxEvent.objects.filter(id=first.id).update(set_aside_at=timezone.now())
+    OutboxEvent.objects.filter(id=second.id).update(last_error="no such scale")
+
+    lines = client.get("/metrics").content.decode().splitlines()
+
+    assert "orchard_database_up 1.0" in lines
+    assert "orchard_outbox_waiting 2.0" in lines
+    assert "orchard_outbox_failing 1.0" in lines
+    assert "orchard_outbox_set_aside 1.0" in lines
+    oldest = next(line for line in lines if line.startswith("orchard_outbox_oldest_seconds "))
+    assert 0 <= float(oldest.split()[1]) < 60
+    answer = client.get("/readyz")
+    assert (answer.status_code, answer.json()["outbox"]["set_aside"]) == (200, 1)
+
+
+@pytest.mark.django_db(transaction=True)
+def test_who_listens_hears_of_an_event_when_it_is_committed_and_not_before():
+    held = full_store(FarmFactory())
+    ear = wake.Ear()
+    assert ear.wait(seconds=0.01, otherwise=time.sleep) is False
+    with transaction.atomic():
+        told(held)
+        assert ear.wait(seconds=0.1, otherwise=time.sleep) is False
+
+    assert ear.wait(seconds=10, otherwise=time.sleep) is True
+    assert ear.wait(seconds=0.1, otherwise=time.sleep) is False
+    with transaction.atomic():
+        told(held)
+        transaction.set_rollback(True)
+    assert ear.wait(seconds=0.1, otherwise=time.sleep) is False
+    ear.close()
+
+
+def test_without_a_word_from_the_database_time_passes_instead(monkeypatch):
+    def broken(*_, **__):
+        raise psycopg.OperationalError("no")
+
+    monkeypatch.setattr(psycopg, "connect", broken)
+    waited = []
+
+    assert wake.Ear().wait(seconds=1, otherwise=waited.append) is False
+    assert waited == [wake.AGAIN_SECONDS]
 
 
 def test_without_a_broker_a_job_is_done_where_it_is_asked_for(held):

@@ -13,11 +13,11 @@ from django.core.management.base import BaseCommand, CommandParser
 from django.db import DatabaseError, close_old_connections
 from django.utils import timezone
 
-from scheduling import jobs, outbox
+from orchard.farms import outbox as set_aside
+from scheduling import jobs, outbox, wake
 
 log = logging.getLogger(__name__)
 
-NOTHING_DUE_SECONDS = 0.3
 NO_DATABASE_SECONDS = 2.0
 A_DAY = dt.timedelta(days=1)
 
@@ -35,7 +35,7 @@ class Command(BaseCommand):
 
     def handle(self, *_args: Any, **options: Any) -> None:
         if options["again"]:
-            self.stdout.write(f"{outbox.take_up_again(now=timezone.now())} taken up again.")
+            self.stdout.write(f"{set_aside.replay(now=timezone.now())} taken up again.")
         if options["once"]:
             done = outbox.drain()
             self.stdout.write(f"{done} done.")
@@ -49,15 +49,17 @@ class Command(BaseCommand):
         """Relay until stopped; what is being done then is finished first."""
         most = outbox.BATCH if settings.REDIS_URL else 1  # what is done here is done one by one
         forgotten_at: dt.datetime | None = None
-        pause = 0.0
-        while not stopped.wait(pause):
+        ear = wake.Ear()
+        while not stopped.is_set():
             close_old_connections()
             try:
                 if forgotten_at is None or timezone.now() - forgotten_at > A_DAY:
                     jobs.forget_answers.apply()
                     forgotten_at = timezone.now()
                 sent = outbox.relay(send=jobs.send, now=timezone.now(), most=most)
-                pause = 0.0 if sent else NOTHING_DUE_SECONDS
+                if not sent:
+                    ear.wait(seconds=wake.SLICE_SECONDS, otherwise=stopped.wait)
             except DatabaseError as failure:
                 log.warning("the database did not answer, it is asked again: %s", failure)
-                pause = NO_DATABASE_SECONDS
+                stopped.wait(NO_DATABASE_SECONDS)
+        ear.close()

@@ -1,0 +1,33 @@
+"""Taking up again what was set aside in the outbox, and how much waits there."""
+
+from __future__ import annotations
+
+import datetime as dt
+import uuid
+from collections.abc import Sequence
+
+from orchard.farms.models import Farm, OutboxEvent
+
+CHANNEL = "orchard_outbox"
+"""Where the database tells those who listen that a transaction with events was committed."""
+
+
+def replay(
+    *,
+    now: dt.datetime,
+    farm: Farm | None = None,
+    kind: str | None = None,
+    ids: Sequence[uuid.UUID] | None = None,
+) -> int:
+    """Make due again, with all its starts, what was set aside; return how many events. Safe twice.
+
+    What was done is never done again: only an event that is not done can be set aside.
+    """
+    rows = OutboxEvent.objects.filter(processed_at=None).exclude(set_aside_at=None)
+    if farm is not None:
+        rows = rows.filter(farm=farm)
+    if kind is not None:
+        rows = rows.filter(kind=kind)
+    if ids is not None:
+        rows = rows.filter(id__in=ids)
+    return rows.update(set_aside_at=None, attempts=0, next_at=now)
