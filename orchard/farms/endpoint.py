@@ -34,7 +34,7 @@ from orchard.api.refusals import (
     TooMany,
     Unprocessable,
 )
-from orchard.farms import access, journal
+from orchard.farms import access, journal, request_ids
 from orchard.farms.actors import Actor
 from orchard.farms.models import Farm, Person, Token
 from orchard.farms.rows import FarmRow
@@ -64,9 +64,11 @@ class Endpoint(APIView):
     by: Actor
     now: dt.datetime
     allowance: rates.Allowance | None = None
+    request_id: str
 
     def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
         """Run a write in one transaction, again where the database asks for it."""
+        self.request_id = request_ids.begin(request.headers.get(request_ids.HEADER))
         if request.method in READS:
             return super().dispatch(request, *args, **kwargs)
         for left in reversed(range(TRIES)):
@@ -126,6 +128,7 @@ class Endpoint(APIView):
         if self.allowance is not None:
             for name, value in self.allowance.headers().items():
                 response[name] = value
+        response[request_ids.HEADER] = self.request_id
         return super().finalize_response(request, response, *args, **kwargs)
 
     def enter(self, request: Request, **kwargs: Any) -> None:

@@ -15,6 +15,7 @@ from django.db import models
 
 from mixing.quantities import Quantity, plain
 from orchard.api.refusals import Conflict, Fault
+from orchard.farms import request_ids
 from orchard.farms.actors import Actor
 from orchard.farms.models import AuditEntry, Change, Farm, OutboxEvent
 from orchard.farms.rows import FarmRow, new_id
@@ -175,7 +176,6 @@ def refused(
     resource_id: uuid.UUID | None,
     codes: list[str],
     reason: str | None = None,
-    request_id: str | None = None,
 ) -> None:
     """Write that an action was refused, and with which codes."""
     _entry(
@@ -188,7 +188,6 @@ def refused(
         reason=reason,
         outcome="refused",
         codes=codes,
-        request_id=request_id,
     )
 
 
@@ -238,7 +237,13 @@ def _audit(row: FarmRow | Farm, **entry: Any) -> None:
 
 def _entry(farm: Farm, *, by: Actor, now: dt.datetime, **entry: Any) -> None:
     AuditEntry.objects.create(
-        farm=farm, at=now, by_kind=by.kind, by_id=by.id, by_name=by.name, by_role=by.role, **entry
+        farm=farm,
+        at=now,
+        by_kind=by.kind,
+        by_id=by.id,
+        by_name=by.name,
+        by_role=by.role,
+        **{"request_id": request_ids.current.get(), **entry},
     )
 
 

@@ -43,6 +43,10 @@ def audit(
     resource_id: uuid.UUID | None = None,
     by: uuid.UUID | None = None,
     outcome: str | None = None,
+    role: str | None = None,
+    by_kind: str | None = None,
+    action: str | None = None,
+    request_id: str | None = None,
     since: dt.datetime | None = None,
     until: dt.datetime | None = None,
 ) -> QuerySet[AuditEntry]:
@@ -52,6 +56,10 @@ def audit(
         "resource_id": resource_id,
         "by_id": by,
         "outcome": outcome,
+        "by_role": role,
+        "by_kind": by_kind,
+        "action": action,
+        "request_id": request_id,
         "at__gte": since,
         "at__lte": until,
     }

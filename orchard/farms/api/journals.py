@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import binascii
+import json
 import time
 from typing import Any
 
@@ -15,6 +16,7 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from orchard.api import spreadsheets
 from orchard.api.fields import (
     Anything,
     Id,
@@ -27,6 +29,7 @@ from orchard.api.fields import (
 )
 from orchard.api.refusals import Fault, Refusal
 from orchard.farms import queries
+from orchard.farms.actors import Role
 from orchard.farms.endpoint import Endpoint
 from orchard.farms.models import AuditEntry, Change
 from orchard.farms.resources import Collection
@@ -63,6 +66,10 @@ class AuditQuery(Query):
     resource_id = Id(required=False)
     by = Id(required=False, help_text="id of the person or token")
     outcome = Word(["done", "refused"], required=False)
+    role = Word([role.value for role in Role], required=False, help_text="that they had at the time")
+    by_kind = Word(["person", "token", "system"], required=False)
+    action = Text(max_length=40, required=False, help_text="`create`, `update`, `delete` or an action's name")
+    request_id = Text(max_length=64, required=False)
 
 
 between(AuditQuery, Moment, since="since", until="until")
@@ -77,6 +84,36 @@ class Audit(Collection):
 
     def rows(self, **filters: Any) -> QuerySet[AuditEntry]:
         return queries.audit(farm=self.farm, **filters)
+
+
+AUDIT_COLUMNS = (
+    "at", "by_kind", "by_id", "by_name", "by_role", "action", "resource", "resource_id", "outcome", "codes",
+    "reason", "request_id", "before", "after",
+)  # fmt: skip
+MOST = 5000
+
+
+class AuditCsv(Audit):
+    """The audit as CSV in UTF-8, oldest first, 5,000 entries at most; filters as the list's."""
+
+    http_method_names = ["get", "head", "options"]
+
+    @property
+    def responses(self) -> Any:
+        return {(200, "text/csv"): str}
+
+    def get(self, request: Request, **kwargs: Any) -> Any:
+        """Read it."""
+        asked = {k: v for k, v in self.filters().items() if k not in ("limit", "cursor")}
+        found = self.listed(list(self.rows(**asked).order_by("id")[:MOST]))
+        return spreadsheets.file("audit", AUDIT_COLUMNS, (_flat(one) for one in found))
+
+
+def _flat(entry: dict[str, Any]) -> dict[str, Any]:
+    by = entry["by"]
+    who = {f"by_{name}": by[name] for name in ("kind", "id", "name", "role")}
+    kept = {name: json.dumps(entry[name]) if entry[name] else None for name in ("before", "after")}
+    return {**entry, **who, **kept, "codes": "; ".join(entry["codes"])}
 
 
 class ChangeShown(serializers.Serializer):
@@ -169,5 +206,6 @@ class Changes(Endpoint):
 _AT = "farms/<uuid:farm>/"
 urlpatterns = [
     path(f"{_AT}audit", Audit.as_view()),
+    path(f"{_AT}audit.csv", AuditCsv.as_view()),
     path(f"{_AT}changes", Changes.as_view()),
 ]

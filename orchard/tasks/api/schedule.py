@@ -18,6 +18,7 @@ from rest_framework import serializers
 from rest_framework.request import Request
 
 from orchard.api.fields import DAY, Amount, Day, Id, ListQuery, Moment, Query, Text, Word, between
+from orchard.api.spreadsheets import safe
 from orchard.farms.resources import Collection
 from orchard.tasks import programme_queries as queries
 from orchard.tasks.models import WorkOrder
@@ -42,7 +43,6 @@ COLUMNS = (
     "updated_at",
     "url",
 )
-FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
 
 @extend_schema_field(OpenApiTypes.STR)
@@ -181,14 +181,6 @@ def flat(item: dict[str, Any]) -> dict[str, str]:
         "crew": crew.get("name"),
     }
     return {name: safe("" if cells.get(name) is None else str(cells[name])) for name in COLUMNS}
-
-
-def safe(cell: str) -> str:
-    """Return a cell with a leading apostrophe where a spreadsheet would run it.
-
-    Source: CSV Injection, OWASP Foundation, 2023 (from memory).
-    """
-    return f"'{cell}" if cell.startswith(FORMULA) else cell
 
 
 class Ics(File):

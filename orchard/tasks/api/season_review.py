@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-import csv
 import datetime as dt
-import io
 from collections.abc import Iterator
 from decimal import Decimal
 from typing import Any
 
-from django.http import HttpResponse
 from django.urls import path
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
@@ -17,6 +14,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from mixing.quantities import Quantity, plain
+from orchard.api import spreadsheets
 from orchard.api.fields import (
     QUANTITY_SCHEMA,
     Amount,
@@ -34,7 +32,6 @@ from orchard.blocks.api.results import ResultShown
 from orchard.farms.endpoint import Endpoint
 from orchard.inventory.api.fields import may_see_prices
 from orchard.tasks import programme_queries, review
-from orchard.tasks.api.schedule import safe
 from orchard.tasks.review.windows import LineDone, Spray, window
 
 A_YEAR = dt.timedelta(days=364)
@@ -214,22 +211,12 @@ class SeasonReviewCsv(SeasonReview):
 
     def get(self, request: Request, **kwargs: Any) -> Any:
         """Read it."""
-        out = io.StringIO()
-        writer = csv.DictWriter(out, COLUMNS, lineterminator="\r\n")
-        writer.writeheader()
-        for block in self.show(self.reviewed())["blocks"]:
-            for facts in _facts(block):
-                cells = {"block": block["block"], "block_name": block["name"], **facts}
-                writer.writerow({name: _cell(cells.get(name)) for name in COLUMNS})
-        response = HttpResponse(out.getvalue(), content_type="text/csv; charset=utf-8")
-        response["Content-Disposition"] = 'attachment; filename="season-review.csv"'
-        return response
-
-
-def _cell(value: Any) -> str:
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    return "" if value is None else safe(str(value))
+        rows = (
+            {"block": block["block"], "block_name": block["name"], **facts}
+            for block in self.show(self.reviewed())["blocks"]
+            for facts in _facts(block)
+        )
+        return spreadsheets.file("season-review", COLUMNS, rows)
 
 
 def _facts(block: dict[str, Any]) -> Iterator[dict[str, Any]]:
