@@ -19,6 +19,7 @@ from typing import Any, NoReturn
 
 from mixing import catalogue, check_mix, rulebook
 from mixing.calculations import CalculationError, calculate
+from mixing.catalogue import Text, said
 from mixing.faults import MixRequestError, near
 from mixing.reading_json import read_json
 from mixing.readout import readout
@@ -30,25 +31,31 @@ OK, STOP, UNREADABLE = 0, 1, 2
 class Refused(Exception):
     """A command that cannot be carried out as it was given."""
 
+    def __init__(self, text: Text) -> None:
+        super().__init__(text.id)
+        self.text = text
+
 
 class Parser(argparse.ArgumentParser):
     """An argument parser whose complaints are faults like all others."""
 
     def error(self, message: str) -> NoReturn:
         """Refuse the command line."""
-        raise Refused(f"{message}; see python -m mixing --help")
+        raise Refused(said("fault.command", problem=message))
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command and return its exit status."""
+    language = "en"
     try:
-        said = _parser().parse_args(arguments)
-        run: Callable[[argparse.Namespace], int] = said.run
-        return run(said)
+        asked = _parser().parse_args(arguments, argparse.Namespace(language="en"))
+        language = asked.language
+        run: Callable[[argparse.Namespace], int] = asked.run
+        return run(asked)
     except (MixRequestError, CalculationError) as error:
         _write({"errors": error.errors})
     except Refused as error:
-        _write({"errors": [{"pointer": "", "code": "invalid", "detail": str(error)}]})
+        _write({"errors": [{"pointer": "", "code": "invalid", "detail": error.text.render(language)}]})
     return UNREADABLE
 
 
@@ -69,43 +76,44 @@ def _parser() -> Parser:
     explaining = commands.add_parser("explain", help="explain one rule")
     explaining.add_argument("id", metavar="RULE-ID")
     explaining.set_defaults(run=_explain)
-    for command in (checking, listing, explaining):
+    for command in (checking, calculating, listing, explaining):
         command.add_argument("--language", choices=catalogue.LANGUAGES, default="en")
     return parser
 
 
-def _check(said: argparse.Namespace) -> int:
-    report = check_mix(read_json(_read(said.file)), language=said.language)
-    if said.text:
-        _say(readout(report, language=said.language))
+def _check(asked: argparse.Namespace) -> int:
+    report = check_mix(read_json(_read(asked.file), language=asked.language), language=asked.language)
+    if asked.text:
+        _say(readout(report, language=asked.language))
     else:
         _write(report)
     return STOP if report["verdict"] == "stop" else OK
 
 
-def _calculate(said: argparse.Namespace) -> int:
-    _write(calculate(said.name, read_json(_read(said.file))))
+def _calculate(asked: argparse.Namespace) -> int:
+    inputs = read_json(_read(asked.file), language=asked.language)
+    _write(calculate(asked.name, inputs, language=asked.language))
     return OK
 
 
-def _rules(said: argparse.Namespace) -> int:
+def _rules(asked: argparse.Namespace) -> int:
     rules = rulebook.load()
-    rows = [_row(rule, said.language) for rule in sorted(rules.rules(), key=lambda rule: rule.id)]
-    if said.json:
+    rows = [_row(rule, asked.language) for rule in sorted(rules.rules(), key=lambda rule: rule.id)]
+    if asked.json:
         _write({"rules": {"version": rules.version, "count": rules.count}, "items": rows})
         return OK
     _say("\n".join(f"{row['severity']:8}{row['basis']:11}{row['id']}  {row['says']}" for row in rows))
     return OK
 
 
-def _explain(said: argparse.Namespace) -> int:
+def _explain(asked: argparse.Namespace) -> int:
     rules = rulebook.load()
     try:
-        rule = rules.rule(said.id)
+        rule = rules.rule(asked.id)
     except KeyError:
-        hint = near(said.id, (rule.id for rule in rules.rules()))
-        raise Refused(f"there is no rule {said.id[:80]!r}{hint}") from None
-    row = _row(rule, said.language)
+        hint = near(asked.id, (rule.id for rule in rules.rules()))
+        raise Refused(said("fault.unknown_rule", name=repr(asked.id[:80]), hint=hint)) from None
+    row = _row(rule, asked.language)
     source = row["source"]
     told = [row["id"], f"{row['severity']}, {row['basis']}", row["says"], row["why"], row["do"]]
     if source is not None:
@@ -142,9 +150,9 @@ def _read(name: str) -> str:
         raw = sys.stdin.buffer.read() if name == "-" else Path(name).read_bytes()
         return raw.decode("utf-8-sig")
     except OSError as error:
-        raise Refused(f"{name[:200]} cannot be read: {error.strerror}") from None
+        raise Refused(said("fault.unreadable_file", name=name[:200], problem=error.strerror)) from None
     except ValueError:
-        raise Refused(f"{name[:200]} is not text in UTF-8") from None
+        raise Refused(said("fault.not_utf8", name=name[:200])) from None
 
 
 def _write(answer: object) -> None:

@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from decimal import Decimal
 
 from mixing import spraying
+from mixing.catalogue import said
 from mixing.doses import Dose
 from mixing.faults import TOP, Faults, Place
 from mixing.labels import Label
@@ -23,9 +24,7 @@ def note_rate(rate: Quantity, label: Label, at: Place, faults: Faults) -> None:
         maximum for maximum in maxima if maximum.dimension == rate.dimension
     ]
     if alike and rate.in_base() >= TIMES_THE_LABEL * max(maximum.in_base() for maximum in alike):
-        detail = (
-            f"{plain(rate.value)} {rate.unit} is a thousand times the label's maximum: is the unit right?"
-        )
+        detail = said("fault.thousand_times", value=plain(rate.value), unit=rate.unit)
         faults.add((at, "value"), "out_of_range", detail)
 
 
@@ -35,7 +34,7 @@ def note_loads(request: MixRequest, faults: Faults) -> None:
     if tank is None or total is None or request.sprayer.is_hose_end:
         return
     if total > MOST_LOADS * tank.in_base():
-        detail = f"more than {MOST_LOADS} loads: is the tank or the spray in the wrong unit?"
+        detail = said("fault.many_loads", most=MOST_LOADS)
         faults.add((TOP, "spray"), "out_of_range", detail)
 
 
@@ -44,5 +43,5 @@ def note_full_tank(request: MixRequest, doses: Iterable[Dose], faults: Faults) -
     total = spraying.total_ml(request.spray)
     taken = sum((dose.job_ml for dose in doses if dose.job_ml is not None), Decimal(0))
     if total is not None and taken >= total:
-        detail = "the products alone fill the tank and leave no room for water: is a rate in the wrong unit?"
+        detail = said("fault.full_tank")
         faults.add((TOP, "products"), "out_of_range", detail)

@@ -38,11 +38,11 @@ def check_mix(mix: object, *, language: str = "en") -> dict[str, Any]:
     """Return the report on a tank mix.
 
     :param mix: the request as it came from JSON, a dict
-    :param language: `en` or `es`, of the sentences; all else is the same in both
+    :param language: `en` or `es`, of the sentences and the faults; all else is the same in both
     :raises MixRequestError: for a request that cannot be understood, with every fault and no dose
     """
     with localcontext(EXACT):
-        return _report(read_request(mix), rulebook.load(), language)
+        return _report(read_request(mix, language=language), rulebook.load(), language)
 
 
 def check_request(request: MixRequest, *, rules: Rulebook, language: str = "en") -> dict[str, Any]:
@@ -57,7 +57,7 @@ def check_request(request: MixRequest, *, rules: Rulebook, language: str = "en")
 def _report(request: MixRequest, rules: Rulebook, language: str) -> dict[str, Any]:
     applying = uses.of_products(request)
     doses = dosage.doses(request, applying=applying)
-    _refuse_full_tank(request, doses)
+    _refuse_full_tank(request, doses, language)
     loads = loading.loads(request, doses)
     totals = totalling.totals(request, doses)
     dial, dial_findings, dial_missing = hose_end.dial(request, doses)
@@ -114,7 +114,7 @@ def _report(request: MixRequest, rules: Rulebook, language: str) -> dict[str, An
     }
 
 
-def _refuse_full_tank(request: MixRequest, doses: tuple[dosage.Dose, ...]) -> None:
-    faults = Faults()
+def _refuse_full_tank(request: MixRequest, doses: tuple[dosage.Dose, ...], language: str) -> None:
+    faults = Faults(language)
     absurd.note_full_tank(request, doses, faults)
     faults.refuse()

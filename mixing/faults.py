@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+
+from mixing.catalogue import Text, said
 
 Place = tuple["Place", str | int] | tuple[()]
 """Where in the request: `((), "products")`, then `(that, 0)`. Written out as a pointer only for a fault."""
@@ -24,11 +26,11 @@ class Fault:
 
     pointer: str
     code: str
-    detail: str
+    detail: Text
 
-    def as_json(self) -> dict[str, str]:
-        """Return `{"pointer", "code", "detail"}`."""
-        return {"pointer": self.pointer, "code": self.code, "detail": self.detail}
+    def as_json(self, language: str = "en") -> dict[str, str]:
+        """Return `{"pointer", "code", "detail"}`, the detail in that language."""
+        return {"pointer": self.pointer, "code": self.code, "detail": self.detail.render(language)}
 
 
 class MixRequestError(ValueError):
@@ -43,15 +45,19 @@ class MixRequestError(ValueError):
 
 
 class Faults:
-    """Collects faults while a request is read."""
+    """Collects faults while a request is read.
 
-    def __init__(self) -> None:
+    :ivar language: what they are told in
+    """
+
+    def __init__(self, language: str = "en") -> None:
+        self.language = language
         self._found: dict[tuple[str, str], Fault] = {}
 
     def __bool__(self) -> bool:
         return bool(self._found)
 
-    def add(self, at: Place, code: str, detail: str) -> None:
+    def add(self, at: Place, code: str, detail: Text) -> None:
         """Note one fault; a second of the same code at the same place adds nothing."""
         where = pointer(at)
         self._found.setdefault((where, code), Fault(where, code, detail))
@@ -59,7 +65,7 @@ class Faults:
     def refuse(self) -> None:
         """Raise `MixRequestError` where anything was found."""
         if self._found:
-            raise MixRequestError([fault.as_json() for fault in self._found.values()])
+            raise MixRequestError([fault.as_json(self.language) for fault in self._found.values()])
 
 
 def pointer(at: Place) -> str:
@@ -74,7 +80,23 @@ def pointer(at: Place) -> str:
     return "".join(f"/{step}" for step in reversed(steps))
 
 
-def near(word: object, known: Iterable[str]) -> str:
-    """Return `: did you mean rate?` for a word close to a known one, else an empty text."""
-    found = difflib.get_close_matches(str(word)[:60], sorted(known), n=2, cutoff=0.6)
-    return f": did you mean {' or '.join(found)}?" if found else ""
+def near(word: object, known: Iterable[str]) -> Text | None:
+    """Return `: did you mean rate?` for a word close to a known one."""
+    return did_you_mean(difflib.get_close_matches(str(word)[:60], sorted(known), n=2, cutoff=0.6))
+
+
+def joined(text_id: str, words: Iterable[str | Text]) -> Text | str:
+    """Return words as one, two by two, by a sentence with `first` and `second`: `total or area`."""
+    told: Text | str = ""
+    for word in words:
+        told = said(text_id, first=told, second=word) if told else word
+    return told
+
+
+def did_you_mean(words: Sequence[str]) -> Text | None:
+    """Return the question after one word or two; None where there is none to ask after."""
+    if not words:
+        return None
+    if len(words) == 1:
+        return said("fault.did_you_mean_one", word=words[0])
+    return said("fault.did_you_mean_two", first=words[0], second=words[1])

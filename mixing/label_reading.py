@@ -7,6 +7,7 @@ from decimal import Decimal
 from functools import lru_cache
 
 from mixing import reading
+from mixing.catalogue import said
 from mixing.faults import TOP, Place
 from mixing.formulations import FORMULATIONS, TRADE_CODES
 from mixing.labels import (
@@ -76,7 +77,7 @@ def _read_label(raw: object, at: Place, read: Reader) -> Label | None:
         return None
     get = label.get
     name = read.text(get("name"), (at, "name"))
-    read.required(get("name"), (at, "name"), "a label needs the product's name")
+    read.required(get("name"), (at, "name"), "fault.product_name_missing")
     formulation = get("formulation")
     return Label(
         name=name or "",
@@ -106,7 +107,7 @@ def _formulation(raw: object, at: Place, read: Reader) -> str | None:
     code = TRADE_CODES.get(raw.strip().upper()) if type(raw) is str else None
     if code is None:
         return read.choice(raw, at, FORMULATIONS)
-    detail = f"{raw!r} is not one of the international two-letter codes: did you mean {code}?"
+    detail = said("fault.trade_code", given=repr(raw), code=code)
     read.faults.add(at, "invalid", detail)
     return None
 
@@ -114,9 +115,7 @@ def _formulation(raw: object, at: Place, read: Reader) -> str | None:
 def _density(raw: object, at: Place, read: Reader) -> Quantity | None:
     found = read.quantity(raw, at, reading.DENSITY)
     if found is not None and found.unit == "percent_wv":
-        read.faults.add(
-            (at, "unit"), "unit_kind", "percent_wv is a content; write a density, such as 0.85 kg/L"
-        )
+        read.faults.add((at, "unit"), "unit_kind", said("fault.content_not_density"))
         return None
     return found
 
@@ -132,7 +131,7 @@ def _ingredient(raw: object, at: Place, read: Reader) -> Ingredient | None:
     if given is None:
         return None
     name = read.text(given.get("name"), (at, "name"))
-    read.required(given.get("name"), (at, "name"), "an active ingredient needs its name")
+    read.required(given.get("name"), (at, "name"), "fault.ingredient_name_missing")
     return Ingredient(
         name=name or "",
         content=read.content(given.get("content"), (at, "content")),
@@ -146,7 +145,7 @@ def _metal(raw: object, at: Place, read: Reader) -> Metal | None:
     given = read.fields(raw, at, frozenset(("of", "content")), what="a metal equivalent")
     if given is None:
         return None
-    read.required(given.get("of"), (at, "of"), "name the metal, such as copper")
+    read.required(given.get("of"), (at, "of"), "fault.metal_missing")
     of = read.text(given.get("of"), (at, "of"))
     return Metal(of=of or "", content=read.content(given.get("content"), (at, "content")))
 
@@ -156,7 +155,7 @@ def _mode(raw: object, at: Place, read: Reader) -> ModeOfAction | None:
     if given is None:
         return None
     for field in ("scheme", "code"):
-        read.required(given.get(field), (at, field), "a mode of action has a scheme (FRAC) and a code (M01)")
+        read.required(given.get(field), (at, field), "fault.mode_of_action")
     scheme, code = read.text(given.get("scheme"), (at, "scheme")), read.text(given.get("code"), (at, "code"))
     return ModeOfAction(scheme, code) if scheme and code else None
 
@@ -208,7 +207,7 @@ def _mixing(raw: object, at: Place, read: Reader) -> LabelMixing | None:
     )
     low, high = mixing.water_ph_minimum, mixing.water_ph_maximum
     if low is not None and high is not None and low > high:
-        read.faults.add(((at, "water_ph"), "minimum"), "out_of_range", "the minimum is above the maximum")
+        read.faults.add(((at, "water_ph"), "minimum"), "out_of_range", said("fault.ends_reversed"))
     return mixing
 
 
@@ -225,7 +224,7 @@ def _what(raw: object, at: Place, read: Reader) -> str | None:
     if type(raw) is not dict:
         return read.text(raw, at)
     given = read.fields(raw, at, frozenset(("what",)), what="a partner")
-    if given is None or not read.required(given.get("what"), (at, "what"), "name the partner"):
+    if given is None or not read.required(given.get("what"), (at, "what"), "fault.partner_missing"):
         return None
     return read.text(given["what"], (at, "what"))
 
@@ -239,7 +238,7 @@ def _interval(raw: object, at: Place, read: Reader) -> PartnerInterval | None:
     if given is None:
         return None
     for field in ("what", "interval"):
-        read.required(given.get(field), (at, field), "an interval has `what`, `interval` and `direction`")
+        read.required(given.get(field), (at, field), "fault.interval_parts")
     what = read.text(given.get("what"), (at, "what"))
     interval = read.time(given.get("interval"), (at, "interval"))
     direction = read.choice(given.get("direction"), (at, "direction"), DIRECTIONS) or "either"

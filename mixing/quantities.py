@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from decimal import ROUND_HALF_EVEN, Context, Decimal
 from functools import lru_cache
 
+from mixing.catalogue import said
 from mixing.unit_words import AMBIGUOUS, QuantityError
 from mixing.units import COMPOUND, SIMPLE, Unit, sides, unit
 
@@ -118,7 +119,13 @@ def convert(quantity: Quantity, name: str) -> Quantity:
     if source.dimension != target.dimension:
         raise QuantityError(
             "unit_kind",
-            f"{source.name} ({source.dimension}) cannot be turned into {target.name} ({target.dimension})",
+            said(
+                "fault.cannot_be_turned",
+                unit=source.name,
+                dimension=source.dimension,
+                other=target.name,
+                other_dimension=target.dimension,
+            ),
             "unit",
         )
     if name in ("degF", "degF_difference", "degF_day"):
@@ -146,17 +153,17 @@ def parse_decimal(raw: object, *, field: str = "value") -> Decimal:
     if not isinstance(raw, str):
         raise QuantityError(
             "not_a_decimal",
-            f'write the number as text in plain digits, such as "2.5", not as {kind(raw)}',
+            said("fault.number_as_text", kind=kind(raw)),
             field,
         )
     if not DECIMAL.match(raw):
         raise QuantityError(
             "not_a_decimal",
-            f"{raw[:40]!r} is not a plain decimal: write digits and a point, such as 2.5",
+            said("fault.not_plain", given=repr(raw[:40])),
             field,
         )
     if len(raw.lstrip("-").replace(".", "")) > MAX_DIGITS:
-        raise QuantityError("out_of_range", f"a number may have at most {MAX_DIGITS} digits", field)
+        raise QuantityError("out_of_range", said("fault.many_digits", most=MAX_DIGITS), field)
     return Decimal(raw)
 
 
@@ -178,23 +185,23 @@ def quantity_faults(raw: object, *, dimensions: Iterable[str] | None = None) -> 
     if not isinstance(raw, dict):
         yield QuantityError(
             "invalid",
-            'a quantity is written {"value": "2.5", "unit": "tbsp"}: a number without its unit is not taken',
+            said("fault.not_a_quantity", example='{"value": "2.5", "unit": "tbsp"}'),
         )
         return
     for extra in sorted({name for name in raw if isinstance(name, str)} - {"value", "unit"}):
-        yield QuantityError("unknown_field", "a quantity has a value and a unit, nothing else", extra)
+        yield QuantityError("unknown_field", said("fault.quantity_parts"), extra)
     if raw.get("value") is None:
-        yield QuantityError("required", "the value is missing", "value")
+        yield QuantityError("required", said("fault.value_missing"), "value")
     else:
         try:
             parse_decimal(raw["value"])
         except QuantityError as fault:
             yield fault
     if raw.get("unit") is None:
-        yield QuantityError("required", "the unit is missing", "unit")
+        yield QuantityError("required", said("fault.unit_missing"), "unit")
         return
     if not isinstance(raw["unit"], str):
-        yield QuantityError("invalid", "the unit is a text, such as tbsp", "unit")
+        yield QuantityError("invalid", said("fault.unit_is_text"), "unit")
         return
     try:
         found = unit(raw["unit"])
@@ -205,7 +212,9 @@ def quantity_faults(raw: object, *, dimensions: Iterable[str] | None = None) -> 
     if wanted and found.dimension not in wanted:
         words = " or ".join(wanted)
         yield QuantityError(
-            "unit_kind", f"{found.name} measures {found.dimension}; {words} is wanted here", "unit"
+            "unit_kind",
+            said("fault.measures_another", unit=found.name, dimension=found.dimension, wanted=words),
+            "unit",
         )
 
 
@@ -218,7 +227,7 @@ def plain(value: Decimal, places: int = 15) -> str:
 
 def _plain(value: Decimal, text: str, places: int) -> str:
     if not text[-1].isdigit():
-        raise QuantityError("not_a_decimal", "not a finite number", "value")
+        raise QuantityError("not_a_decimal", said("fault.not_finite"), "value")
     if "E" in text:
         text = format(value, "f")
     _, point, fraction = text.partition(".")

@@ -11,6 +11,7 @@ from functools import lru_cache
 from typing import TypeVar
 
 from mixing import quantities
+from mixing.catalogue import Text, said
 from mixing.faults import Faults, Place, near
 from mixing.quantities import Quantity, QuantityError
 
@@ -70,28 +71,30 @@ class Reader:
 
     __slots__ = ("faults",)
 
-    def __init__(self) -> None:
-        self.faults = Faults()
+    def __init__(self, language: str = "en") -> None:
+        self.faults = Faults(language)
 
     def fields(self, raw: object, at: Place, known: frozenset[str], *, what: str) -> dict[str, object] | None:
         """Return the object `raw`, with a fault for every field that is not known."""
         if type(raw) is not dict:
-            self.faults.add(
-                at, "invalid", f"{what} is written as an object in braces, not as {quantities.kind(raw)}"
-            )
+            self.faults.add(at, "invalid", said("fault.not_an_object", what=what, kind=quantities.kind(raw)))
             return None
         if not known.issuperset(raw):
             if not all(isinstance(key, str) for key in raw):
-                self.faults.add(at, "invalid", f"the names of the fields of {what} are texts")
+                self.faults.add(at, "invalid", said("fault.names_are_texts", what=what))
             for extra in sorted(key for key in raw if isinstance(key, str) and key not in known):
-                hint = near(extra, known) or f"; it has {', '.join(sorted(known))}"
-                self.faults.add((at, extra), "unknown_field", f"{what} has no field {extra[:60]!r}{hint}")
+                hint = near(extra, known) or said("fault.it_has", names=", ".join(sorted(known)))
+                self.faults.add(
+                    (at, extra),
+                    "unknown_field",
+                    said("fault.unknown_field", what=what, name=repr(extra[:60]), hint=hint),
+                )
         return raw
 
-    def required(self, raw: object, at: Place, detail: str) -> bool:
-        """Say whether a value is there, with a fault where it is not."""
+    def required(self, raw: object, at: Place, text_id: str, **parameters: object) -> bool:
+        """Say whether a value is there, with a fault, told by that text, where it is not."""
         if raw is None:
-            self.faults.add(at, "required", detail)
+            self.faults.add(at, "required", said(text_id, **parameters))
             return False
         return True
 
@@ -111,26 +114,31 @@ class Reader:
             return None
         if not signed and (found.value < 0 or (not zero and not found.value)):
             limit = "zero or more" if zero else "above zero"
-            self.faults.add((at, "value"), "out_of_range", f"{KINDS[wanted]}: it must be {limit}")
+            self.faults.add(
+                (at, "value"), "out_of_range", said("fault.out_of_limit", wanted=KINDS[wanted], limit=limit)
+            )
             return None
         return found
 
     def _faulty_quantity(self, raw: object, at: Place, wanted: tuple[str, ...]) -> None:
         for fault in quantities.quantity_faults(raw, dimensions=wanted):
             place: Place = (at, fault.field) if fault.field else at
-            detail = fault.detail
+            detail = fault.text
             if fault.code == "unit_kind" and wanted in KINDS:
-                detail = f"{detail.partition(';')[0]}; what is wanted is {KINDS[wanted]}"
+                measured = {**detail.parameters, "wanted": KINDS[wanted]}
+                detail = Text("fault.measures_another_kind", measured)
             self.faults.add(place, fault.code, detail)
 
     def rate(self, raw: object, at: Place) -> Quantity | None:
         """Return a rate: an amount per volume, area, tree or row length, `percent_vv` or `ppm`."""
         found = self.quantity(raw, at, RATE)
         if found is not None and found.unit in NOT_A_RATE:
-            self.faults.add((at, "unit"), "unit_kind", f"{found.unit} is not a rate; write {KINDS[RATE]}")
+            self.faults.add(
+                (at, "unit"), "unit_kind", said("fault.not_a_rate", unit=found.unit, wanted=KINDS[RATE])
+            )
             return None
         if found is not None and found.unit == "percent_vv" and found.value >= 100:
-            self.faults.add((at, "value"), "out_of_range", "a share of the spray lies below 100 percent_vv")
+            self.faults.add((at, "value"), "out_of_range", said("fault.share_below_all"))
             return None
         return found
 
@@ -138,7 +146,9 @@ class Reader:
         """Return the end or the step of a dial: an amount per volume."""
         found = self.quantity(raw, at, AMOUNT_PER_VOLUME)
         if found is not None and found.unit in NOT_A_RATE:
-            self.faults.add((at, "unit"), "unit_kind", f"a dial shows {KINDS[AMOUNT_PER_VOLUME]}")
+            self.faults.add(
+                (at, "unit"), "unit_kind", said("fault.not_of_a_dial", wanted=KINDS[AMOUNT_PER_VOLUME])
+            )
             return None
         return found
 
@@ -153,7 +163,7 @@ class Reader:
         """Return how much of something a product holds; a share of it lies at or below all of it."""
         found = self.quantity(raw, at, CONTENT)
         if found is not None and found.unit in ("percent_ww", "percent_vv") and found.value > 100:
-            self.faults.add((at, "value"), "out_of_range", f"more than 100 {found.unit} cannot be in it")
+            self.faults.add((at, "value"), "out_of_range", said("fault.more_than_all", unit=found.unit))
             return None
         return found
 
@@ -161,7 +171,7 @@ class Reader:
         """Return a time of zero or more, at most ten years."""
         found = self.quantity(raw, at, TIME, zero=True)
         if found is not None and found.in_base() > LONGEST_TIME:
-            self.faults.add((at, "value"), "out_of_range", "a time of more than ten years is not taken")
+            self.faults.add((at, "value"), "out_of_range", said("fault.ten_years"))
             return None
         return found
 
@@ -169,7 +179,7 @@ class Reader:
         """Return a temperature that water and air in an orchard can have."""
         found = self.quantity(raw, at, TEMPERATURE, signed=True)
         if found is not None and not COLDEST <= found.in_base() <= HOTTEST:
-            detail = f"{found.value} {found.unit} is beyond any orchard: is the unit right?"
+            detail = said("fault.beyond_any_orchard", value=found.value, unit=found.unit)
             self.faults.add((at, "value"), "out_of_range", detail)
             return None
         return found
@@ -181,10 +191,10 @@ class Reader:
         try:
             found = quantities.parse_decimal(raw)
         except QuantityError as fault:
-            self.faults.add(at, fault.code, fault.detail)
+            self.faults.add(at, fault.code, fault.text)
             return None
         if not low <= found <= high:
-            self.faults.add(at, "out_of_range", f"it lies between {low} and {high}, not at {raw}")
+            self.faults.add(at, "out_of_range", said("fault.not_between", low=low, high=high, given=raw))
             return None
         return found
 
@@ -193,10 +203,10 @@ class Reader:
         if raw is None:
             return None
         if type(raw) is not int:
-            self.faults.add(at, "invalid", f"it is a whole number without quotes, not {quantities.kind(raw)}")
+            self.faults.add(at, "invalid", said("fault.not_whole", kind=quantities.kind(raw)))
             return None
         if not low <= raw <= high:
-            self.faults.add(at, "out_of_range", f"it lies between {low} and {high}")
+            self.faults.add(at, "out_of_range", said("fault.between", low=low, high=high))
             return None
         return raw
 
@@ -204,7 +214,7 @@ class Reader:
         """Return true or false."""
         if raw is None or type(raw) is bool:
             return raw
-        self.faults.add(at, "invalid", f"it is true or false, not {quantities.kind(raw)}")
+        self.faults.add(at, "invalid", said("fault.not_a_flag", kind=quantities.kind(raw)))
         return None
 
     def text(self, raw: object, at: Place) -> str | None:
@@ -212,16 +222,16 @@ class Reader:
         if raw is None:
             return None
         if type(raw) is not str:
-            self.faults.add(at, "invalid", f"it is a text in quotes, not {quantities.kind(raw)}")
+            self.faults.add(at, "invalid", said("fault.not_a_text", kind=quantities.kind(raw)))
             return None
         if not raw or raw.isspace():
-            self.faults.add(at, "invalid", "the text is blank")
+            self.faults.add(at, "invalid", said("fault.blank"))
             return None
         if len(raw) > LONGEST_TEXT:
-            self.faults.add(at, "out_of_range", f"a text may have at most {LONGEST_TEXT} characters")
+            self.faults.add(at, "out_of_range", said("fault.long_text", most=LONGEST_TEXT))
             return None
         if not _legible(raw):
-            self.faults.add(at, "invalid", "the text holds characters that cannot be written down")
+            self.faults.add(at, "invalid", said("fault.illegible"))
             return None
         return raw
 
@@ -231,8 +241,8 @@ class Reader:
         if found is None or found in (known := frozenset(known)):
             return found
         hint = near(found, known) or near(found.upper(), known) or near(found.lower(), known)
-        hint = hint or f"; it is one of {', '.join(sorted(known))}"
-        self.faults.add(at, "invalid", f"{found[:60]!r} is not known here{hint}")
+        hint = hint or said("fault.it_is_one_of", names=", ".join(sorted(known)))
+        self.faults.add(at, "invalid", said("fault.unknown_word", name=repr(found[:60]), hint=hint))
         return None
 
     def many(
@@ -242,17 +252,17 @@ class Reader:
         if not raw and (raw is None or type(raw) is list):
             return ()
         if type(raw) is not list:
-            self.faults.add(at, "invalid", f"it is a list in square brackets, not {quantities.kind(raw)}")
+            self.faults.add(at, "invalid", said("fault.not_a_list", kind=quantities.kind(raw)))
             return ()
         if len(raw) > most:
-            self.faults.add(at, "out_of_range", f"{len(raw)} entries; at most {most} are taken")
+            self.faults.add(at, "out_of_range", said("fault.long_list", count=len(raw), most=most))
             return ()
         read = [one(entry, (at, rank)) for rank, entry in enumerate(raw)]
         taken = tuple([entry for entry in read if entry is not None])
         if len(taken) < len(raw):
             for rank, entry in enumerate(raw):
                 if entry is None:
-                    self.faults.add((at, rank), "required", "an entry of the list is empty")
+                    self.faults.add((at, rank), "required", said("fault.empty_entry"))
         return taken
 
     def texts(self, raw: object, at: Place) -> tuple[str, ...]:
@@ -273,7 +283,7 @@ class Reader:
                 raise ValueError
             found = date.fromisoformat(raw)
         except ValueError:
-            self.faults.add(at, "invalid", "write the date as 2027-01-28: year, month, day")
+            self.faults.add(at, "invalid", said("fault.not_a_day"))
             return None
         return self._in_years(found, at)
 
@@ -283,7 +293,7 @@ class Reader:
             return None
         match = _TIME.match(raw) if isinstance(raw, str) else None
         if match and match[2] is None:
-            detail = "the time has no offset from UTC; write it as 2027-01-29T08:00:00-08:00"
+            detail = said("fault.no_offset")
             self.faults.add(at, "time_without_offset", detail)
             return None
         try:
@@ -291,14 +301,14 @@ class Reader:
                 raise ValueError
             found = datetime.fromisoformat(match[0])
         except ValueError:
-            self.faults.add(at, "invalid", "write the time as 2027-01-29T08:00:00-08:00, with its offset")
+            self.faults.add(at, "invalid", said("fault.not_a_moment"))
             return None
         return self._in_years(found, at)
 
     def _in_years(self, found: D, at: Place) -> D | None:
         if found.year in YEARS:
             return found
-        self.faults.add(at, "out_of_range", f"the year lies between {YEARS[0]} and {YEARS[-1]}")
+        self.faults.add(at, "out_of_range", said("fault.year", first=YEARS[0], last=YEARS[-1]))
         return None
 
 
@@ -309,7 +319,7 @@ D = TypeVar("D", date, datetime)
 def _quantity(value: str, unit: str) -> tuple[Quantity, str]:
     """Return a quantity and what it measures; labels repeat themselves, so each is read once."""
     if type(value) is not str or type(unit) is not str:
-        raise QuantityError("invalid", "the value and the unit are texts")
+        raise QuantityError("invalid", said("fault.value_and_unit_texts"))
     return Quantity(quantities.parse_decimal(value), unit), quantities.unit(unit).dimension
 
 

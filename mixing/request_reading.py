@@ -7,6 +7,7 @@ from datetime import datetime
 from decimal import Decimal
 
 from mixing import absurd, doses, quantities, reading
+from mixing.catalogue import Text, said
 from mixing.faults import TOP, Place, near
 from mixing.label_reading import read_label
 from mixing.quantities import QuantityError
@@ -48,15 +49,16 @@ SPRAY_FORMS = (
     ("row_length", "volume_per_length"),
     ("area", "volume_per_area"),
 )
-SPRAY_CHOICE = f"give one of: {'; '.join(' and '.join(form) for form in SPRAY_FORMS)}"
+SPRAY_CHOICE = Text("fault.spray_choice")
 
 
-def read_request(raw: object) -> MixRequest:
+def read_request(raw: object, *, language: str = "en") -> MixRequest:
     """Return the request that a JSON object gives.
 
+    :param language: `en` or `es`, of the faults
     :raises MixRequestError: with every fault, where there is any
     """
-    read = Reader()
+    read = Reader(language)
     request = _request(raw, read)
     read.faults.refuse()
     assert request is not None
@@ -68,7 +70,7 @@ def _request(raw: object, read: Reader) -> MixRequest | None:
     if given is None:
         return None
     get = given.get
-    read.required(get("crop"), (TOP, "crop"), "name the crop, such as peach")
+    read.required(get("crop"), (TOP, "crop"), "fault.crop_missing")
     at = read.moment(get("at"), (TOP, "at"))
     request = MixRequest(
         crop=read.text(get("crop"), (TOP, "crop")) or "",
@@ -97,11 +99,11 @@ def _stage(raw: object, at: Place, read: Reader, now: datetime | None) -> Stage 
     given = read.fields(raw, at, STAGE_FIELDS, what="a stage")
     if given is None:
         return None
-    read.required(given.get("bbch"), (at, "bbch"), "a stage has its BBCH code, from 0 to 99")
+    read.required(given.get("bbch"), (at, "bbch"), "fault.bbch_missing")
     bbch = read.integer(given.get("bbch"), (at, "bbch"), low=FIRST, high=LAST)
     observed_on = read.day(given.get("observed_on"), (at, "observed_on"))
     if observed_on and now and observed_on > now.date():
-        detail = f"the stage was observed on {observed_on}, after the spraying on {now.date()}"
+        detail = said("fault.observed_later", on=observed_on, today=now.date())
         read.faults.add((at, "observed_on"), "out_of_range", detail)
     return None if bbch is None else Stage(bbch, observed_on)
 
@@ -110,15 +112,15 @@ def _region(raw: object, at: Place, read: Reader) -> str | None:
     region = read.text(raw, at)
     if region is None or REGION.match(region):
         return region
-    read.faults.add(at, "invalid", "write the region by its ISO 3166 code, such as US-CA or IT")
+    read.faults.add(at, "invalid", said("fault.not_a_region"))
     return None
 
 
 def _sprayer(raw: object, at: Place, read: Reader) -> Sprayer:
     given: dict[str, object] = {}
-    if read.required(raw, at, "say which kind of sprayer it is"):
+    if read.required(raw, at, "fault.sprayer_missing"):
         given = read.fields(raw, at, SPRAYER_FIELDS, what="a sprayer") or given
-        read.required(given.get("kind"), (at, "kind"), "say which kind of sprayer it is, such as backpack")
+        read.required(given.get("kind"), (at, "kind"), "fault.sprayer_kind_missing")
     kind = read.choice(given.get("kind"), (at, "kind"), KINDS)
     return Sprayer(
         kind=SprayerKind(kind) if kind else SprayerKind.BACKPACK,
@@ -174,20 +176,26 @@ def _spray(raw: object, at: Place, read: Reader) -> Spray | None:
 
 def _one_form(given: dict[str, object], at: Place, read: Reader) -> None:
     """Note a fault where the spray is said in two ways, in none, or in half of one."""
-    said = {field for field in SPRAY_FIELDS if given.get(field) is not None}
-    begun = [form for form in SPRAY_FORMS if said.intersection(form) - {"area"}]
-    if not begun and "area" in said:
+    there = {field for field in SPRAY_FIELDS if given.get(field) is not None}
+    begun = [form for form in SPRAY_FORMS if there.intersection(form) - {"area"}]
+    if not begun and "area" in there:
         begun = [SPRAY_FORMS[-1]]
     if not begun:
-        read.faults.add(at, "required", f"how much is to be sprayed is missing: {SPRAY_CHOICE}")
+        read.faults.add(at, "required", said("fault.spray_missing", choice=SPRAY_CHOICE))
         return
     if len(begun) > 1:
-        read.faults.add(at, "invalid", f"the spray is said in more than one way: {SPRAY_CHOICE}")
+        read.faults.add(at, "invalid", said("fault.spray_said_twice", choice=SPRAY_CHOICE))
         return
     for field in begun[0]:
-        read.required(given.get(field), (at, field), f"{field} is missing beside {', '.join(sorted(said))}")
-    if "dilute_volume_per_area" in said and begun[0][-1] != "volume_per_area":
-        detail = "a dilute volume goes with area and volume_per_area only"
+        read.required(
+            given.get(field),
+            (at, field),
+            "fault.missing_beside",
+            field=field,
+            others=", ".join(sorted(there)),
+        )
+    if "dilute_volume_per_area" in there and begun[0][-1] != "volume_per_area":
+        detail = said("fault.dilute_alone")
         read.faults.add((at, "dilute_volume_per_area"), "invalid", detail)
 
 
@@ -211,10 +219,10 @@ def _weather(raw: object, at: Place, read: Reader) -> Weather | None:
 
 
 def _products(raw: object, at: Place, read: Reader) -> tuple[Product, ...]:
-    if not read.required(raw, at, "name at least one product"):
+    if not read.required(raw, at, "fault.products_missing"):
         return ()
     if raw == []:
-        read.faults.add(at, "required", "name at least one product")
+        read.faults.add(at, "required", said("fault.products_missing"))
     seen: set[str] = set()
     return read.many(raw, at, lambda one, here: _product(one, here, read, seen), most=MOST_PRODUCTS)
 
@@ -224,14 +232,14 @@ def _product(raw: object, at: Place, read: Reader, seen: set[str]) -> Product | 
     if given is None:
         return None
     name, rate, label = given.get("id"), given.get("rate"), given.get("label")
-    read.required(name, (at, "id"), "a product needs an id")
-    read.required(rate, (at, "rate"), "say the rate, such as 1.5 tbsp/gal")
-    read.required(label, (at, "label"), "a product needs its label")
+    read.required(name, (at, "id"), "fault.product_id_missing")
+    read.required(rate, (at, "rate"), "fault.rate_missing")
+    read.required(label, (at, "label"), "fault.label_missing")
     own_id = read.text(name, (at, "id"))
     own_rate = read.rate(rate, (at, "rate"))
     own_label = None if label is None else read_label(label, (at, "label"), read)
     if own_id is not None and own_id in seen:
-        detail = f"two products have the id {own_id[:60]!r}; each has its own"
+        detail = said("fault.twin_ids", id=repr(own_id[:60]))
         read.faults.add((at, "id"), "invalid", detail)
     if own_id is None or own_rate is None or own_label is None:
         return None
@@ -251,12 +259,12 @@ def _application(raw: object, at: Place, read: Reader, now: datetime | None) -> 
     if given is None:
         return None
     get = given.get
-    read.required(get("on"), (at, "on"), "an earlier application needs its date")
-    read.required(get("label"), (at, "label"), "an earlier application needs the label of its product")
+    read.required(get("on"), (at, "on"), "fault.application_date_missing")
+    read.required(get("label"), (at, "label"), "fault.application_label_missing")
     on = read.day(get("on"), (at, "on"))
     label = None if get("label") is None else read_label(get("label"), (at, "label"), read)
     if on and now and on > now.date():
-        detail = f"this application is dated {on}, after the spraying on {now.date()}"
+        detail = said("fault.application_later", on=on, today=now.date())
         read.faults.add((at, "on"), "out_of_range", detail)
     bbch = read.integer(get("bbch"), (at, "bbch"), low=FIRST, high=LAST)
     rate = read.rate(get("rate"), (at, "rate"))
@@ -278,10 +286,10 @@ def _measure(raw: object, at: Place, read: Reader) -> str | None:
     try:
         dimension = quantities.unit(name).dimension
     except QuantityError as fault:
-        read.faults.add(at, fault.code, fault.detail)
+        read.faults.add(at, fault.code, fault.text)
         return None
     if dimension not in reading.AMOUNT:
         hint = near(name, ("tsp", "tbsp", "cup", "fl_oz", "mL", "oz_wt", "lb", "g"))
-        read.faults.add(at, "unit_kind", f"{name} measures neither a volume nor a mass{hint}")
+        read.faults.add(at, "unit_kind", said("fault.not_a_measure", name=name, hint=hint))
         return None
     return name

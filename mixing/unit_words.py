@@ -6,6 +6,8 @@ import difflib
 from collections.abc import Iterable
 from functools import lru_cache
 
+from mixing.catalogue import Text, said
+
 AMBIGUOUS: dict[str, tuple[str, str]] = {  # never guessed: each has been misread with harm
     "oz": ("fl_oz", "oz_wt"),
     "OZ": ("fl_oz", "oz_wt"),
@@ -72,11 +74,19 @@ class QuantityError(ValueError):
     :ivar field: `value`, `unit` or an empty text for the whole
     """
 
-    def __init__(self, code: str, detail: str, field: str = "") -> None:
-        super().__init__(detail)
+    def __init__(self, code: str, text: Text | str, field: str = "") -> None:
+        super().__init__(code)
         self.code = code
-        self.detail = detail
+        self.text = text if isinstance(text, Text) else Text("fault.as_it_is", {"fault": text})
         self.field = field
+
+    @property
+    def detail(self) -> str:
+        """The sentence in English; `text.render` gives it in another language."""
+        return self.text.render()
+
+    def __str__(self) -> str:
+        return self.detail
 
 
 def ambiguous(name: str) -> QuantityError | None:
@@ -86,20 +96,25 @@ def ambiguous(name: str) -> QuantityError | None:
         if bare in AMBIGUOUS:
             first, second = AMBIGUOUS[bare]
             choices = [name.replace(bare, first, 1), name.replace(bare, second, 1)]
-            hint = f"did you mean {first} or {second}?"
+            hint = said("fault.both_readings", first=first, second=second)
             if choices != [first, second]:
-                hint += f" (write {choices[0]} or {choices[1]})"
+                one, other = choices
+                hint = said("fault.both_written", first=first, second=second, one=one, other=other)
             return QuantityError(
-                "unit_ambiguous", f"the unit {name[:40]!r} can be read in two ways: {hint}", "unit"
+                "unit_ambiguous", said("fault.two_readings", name=repr(name[:40]), hint=hint), "unit"
             )
     return None
 
 
 def unknown(name: str, near: Iterable[str]) -> QuantityError:
     """Return the fault of a name that is not known, with those it may have meant."""
-    meant = " or ".join(near)
-    hint = f": did you mean {meant}?" if meant else "; the units are listed in the guide"
-    return QuantityError("unit_unknown", f"there is no unit {name[:40]!r}{hint}", "unit")
+    meant = tuple(near)
+    hint = said("fault.units_in_guide")
+    if len(meant) == 1:
+        hint = said("fault.did_you_mean_one", word=meant[0])
+    elif meant:
+        hint = said("fault.did_you_mean_two", first=meant[0], second=meant[1])
+    return QuantityError("unit_unknown", said("fault.unknown_unit", name=repr(name[:40]), hint=hint), "unit")
 
 
 def nearest(name: str, known: Iterable[str]) -> list[str]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from mixing import reading
+from mixing.catalogue import said
 from mixing.faults import Place
 from mixing.labels import Buffer, Use, YearlyLimit
 from mixing.quantities import Quantity
@@ -40,7 +41,7 @@ def _use(raw: object, at: Place, read: Reader) -> Use | None:
     if given is None:
         return None
     get = given.get
-    read.required(get("crops"), (at, "crops"), "a use names its crops")
+    read.required(get("crops"), (at, "crops"), "fault.crops_missing")
     rate = read_range(get("rate"), (at, "rate"), read)
     wind = read_range(get("wind"), (at, "wind"), read)
     temperature = read_range(get("temperature"), (at, "temperature"), read)
@@ -81,7 +82,7 @@ def _ends_in_order(low: Quantity | None, high: Quantity | None, at: Place, read:
     if low is None or high is None or low.dimension != high.dimension:
         return
     if low.in_base() > high.in_base():
-        read.faults.add((at, "minimum"), "out_of_range", "the minimum is above the maximum")
+        read.faults.add((at, "minimum"), "out_of_range", said("fault.ends_reversed"))
 
 
 def _window(raw: object, at: Place, read: Reader) -> Window | None:
@@ -89,7 +90,7 @@ def _window(raw: object, at: Place, read: Reader) -> Window | None:
     if given is None:
         return None
     for field in ("from", "to"):
-        read.required(given.get(field), (at, field), "a stage window has both ends, from and to")
+        read.required(given.get(field), (at, field), "fault.window_ends")
     start = read.integer(given.get("from"), (at, "from"), low=FIRST, high=LAST)
     end = read.integer(given.get("to"), (at, "to"), low=FIRST, high=LAST)
     return None if start is None or end is None else Window(start, end)
@@ -100,7 +101,7 @@ def _yearly(raw: object, at: Place, read: Reader) -> YearlyLimit | None:
     if given is None:
         return None
     for field in ("of", "amount"):
-        read.required(given.get(field), (at, field), "a yearly limit has `of` and `amount`")
+        read.required(given.get(field), (at, field), "fault.yearly_parts")
     of = read.text(given.get("of"), (at, "of"))
     amount = read.quantity(given.get("amount"), (at, "amount"), reading.AMOUNT_PER_AREA)
     return YearlyLimit(of, amount) if of and amount else None

@@ -12,6 +12,7 @@ from mixing.calculations.exact import Amount, brief, is_us, of_base
 from mixing.calculations.registry import Given, calculation
 from mixing.calculations.results import decimal, measured, whole
 from mixing.calculations.worksheet import Worksheet, per, share, weight_per_volume
+from mixing.catalogue import said
 from mixing.faults import TOP, Faults, near
 from mixing.reading import AMOUNT, AMOUNT_PER_AREA
 from mixing.reading import RATE as ANY_RATE
@@ -29,7 +30,7 @@ def _matches(given: Given, faults: Faults, product: str) -> None:
         return
     by_volume = amount.dimension.startswith("volume")
     if by_volume == (content.dimension == "mass/mass"):
-        detail = f"{product} is in {amount.unit} and the content in {content.unit}: give the density"
+        detail = said("fault.density_needed", product=product, unit=amount.unit, content=content.unit)
         faults.add((TOP, "density"), "unit_needs_density", detail)
 
 
@@ -47,7 +48,9 @@ def active_in(sheet: Worksheet, product: Amount, content: Amount, density: Amoun
             product = sheet.weigh(product, _mass_unit(product.unit, density.unit), density)
         part = share(content.unit) * content.value
         active = Amount(product.value * part, product.unit)
-        sheet.note(f"{product} × {brief(part)} ({content}) = {active} of active ingredient")
+        sheet.note(
+            said("step.active_by_share", product=product, part=brief(part), content=content, active=active)
+        )
         return active
     if not by_volume:
         assert density is not None
@@ -56,7 +59,7 @@ def active_in(sheet: Worksheet, product: Amount, content: Amount, density: Amoun
     mass, count, volume = per(strength)
     here = sheet.turn(product, volume + _below(product.unit))
     active = Amount(here.value / count * strength.value, mass + _below(product.unit))
-    sheet.note(f"{here} × {strength} = {active} of active ingredient")
+    sheet.note(said("step.active_by_strength", product=here, strength=strength, active=active))
     return active
 
 
@@ -137,7 +140,9 @@ def product_for_active(
     if content.dimension == "mass/mass":
         part = share(content.unit) * content.value
         product = Amount(active.value / part, active.unit)
-        sheet.note(f"{active} ÷ {brief(part)} ({content}) = {product} of product")
+        sheet.note(
+            said("step.product_by_share", active=active, part=brief(part), content=content, product=product)
+        )
         if density is not None:
             product = sheet.weigh(product, _volume_unit(active.unit, density.unit), density)
     else:
@@ -145,7 +150,7 @@ def product_for_active(
         mass, count, volume = per(strength)
         here = sheet.turn(active, mass + _below(active.unit))
         product = Amount(here.value / strength.value * count, volume + _below(active.unit))
-        sheet.note(f"{here} ÷ {strength} = {product} of product")
+        sheet.note(said("step.product_by_strength", active=here, strength=strength, product=product))
         if active_rate.unit == "ppm":
             product = sheet.turn(product, "mL/L")
     return {"product_rate": sheet.answer("product_rate", product, density)}
@@ -188,15 +193,22 @@ def metal_equivalent(
     sheet.faults.refuse()
     atoms, molar = chemistry.atoms_of(formula), Fraction(chemistry.molar_mass(formula))
     if not atoms.get(symbol):
-        sheet.refuse("metal", "invalid", f"{formula} holds no {metal}: check the compound and the metal")
+        sheet.refuse("metal", "invalid", said("fault.no_metal_in_it", formula=formula, metal=metal))
     of_metal = atoms[symbol] * Fraction(chemistry.molar_mass(symbol))
     fraction = of_metal / molar
     sheet.note(
-        f"{formula} weighs {brief(molar)} g/mol, of which {atoms[symbol]} × {symbol} {brief(of_metal)}"
+        said(
+            "step.molar_mass",
+            formula=formula,
+            molar=brief(molar),
+            atoms=atoms[symbol],
+            symbol=symbol,
+            of_metal=brief(of_metal),
+        )
     )
     sheet.note(f"{brief(of_metal)} ÷ {brief(molar)} = {brief(fraction)}")
     equivalent = Amount(given.value * fraction, given.unit)
-    sheet.note(f"{given} × {brief(fraction)} = {equivalent} of {metal}")
+    sheet.note(said("step.metal", given=given, fraction=brief(fraction), equivalent=equivalent, metal=metal))
     return {"equivalent": sheet.answer("equivalent", equivalent), "fraction": fraction}
 
 
@@ -204,7 +216,7 @@ def _formula(sheet: Worksheet, compound: str) -> str:
     """Return the formula of a compound named in English or written as one."""
     found = chemistry.substance(compound)
     if found is not None and found.formula is not None:
-        sheet.note(f"{compound} is {found.formula}")
+        sheet.note(said("step.formula", compound=compound, formula=found.formula))
         return found.formula
     written = compound.strip().replace("•", "·").replace("∙", "·")
     try:
@@ -213,8 +225,8 @@ def _formula(sheet: Worksheet, compound: str) -> str:
     except chemistry.FormulaError:
         pass
     known = [name for name in chemistry.formulas() if name]
-    hint = near(compound.casefold(), known) or "; write a formula such as Cu(OH)2"
-    detail = f"the compound {compound[:60]!r} is not known and is not a formula{hint}"
+    hint = near(compound.casefold(), known) or said("fault.write_a_formula")
+    detail = said("fault.unknown_compound", compound=repr(compound[:60]), hint=hint)
     sheet.faults.add((TOP, "compound"), "invalid", detail)
     return ""
 
@@ -225,7 +237,7 @@ def _symbol(sheet: Worksheet, metal: str) -> str:
     wanted = metal.strip()
     found = names.get(wanted.casefold()) or (wanted if wanted in names.values() else None)
     if found is None:
-        detail = f"the metal {metal[:40]!r} is not known{near(wanted.casefold(), names)}"
+        detail = said("fault.unknown_metal", metal=repr(metal[:40]), hint=near(wanted.casefold(), names))
         sheet.faults.add((TOP, "metal"), "invalid", detail)
     return found or ""
 
@@ -235,7 +247,7 @@ def _application_matches(given: Given, faults: Faults) -> None:
     _matches(given, faults, "rate")
     rate = given.amount("rate")
     if rate is not None and rate.dimension.endswith("/volume") and not given.has("volume_per_area"):
-        detail = f"a rate in {rate.unit} needs volume_per_area to say what an application puts on the ground"
+        detail = said("fault.needs_spray_per_area", unit=rate.unit)
         faults.add((TOP, "volume_per_area"), "required", detail)
 
 
@@ -279,15 +291,16 @@ def applications_left(
     """left = limit - used; applications = left / (rate x content), rounded down."""
     here = sheet.turn(used, limit.unit)
     left = Amount(limit.value - here.value, limit.unit)
-    sheet.note(f"{limit} − {here} = {left} left" + (": the limit is passed" if left.value < 0 else ""))
+    step = "step.left_passed" if left.value < 0 else "step.left"
+    sheet.note(said(step, limit=limit, used=here, left=left))
     active = active_in(sheet, rate, content, density)
     if active.dimension == "mass/volume":
         assert volume_per_area is not None
         ground = of_base(active.base * volume_per_area.base, limit.unit)
-        sheet.note(f"{active} × {volume_per_area} = {ground} in one application")
+        sheet.note(said("step.one_application", active=active, spray=volume_per_area, ground=ground))
         active = ground
     each = sheet.turn(active, limit.unit)
     times = max(left.value / each.value, Fraction(0))
     count = int(times)
-    sheet.note(f"{left} ÷ {each} = {brief(times)}: {count} whole applications")
+    sheet.note(said("step.whole_applications", left=left, each=each, times=brief(times), count=count))
     return {"applications": count, "left": sheet.answer("left", left)}

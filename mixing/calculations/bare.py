@@ -9,7 +9,8 @@ from fractions import Fraction
 
 from mixing import quantities
 from mixing.calculations.fields import DECIMAL, Field, read_quantity
-from mixing.faults import Place
+from mixing.catalogue import Text, said
+from mixing.faults import Place, joined
 from mixing.quantities import QuantityError
 from mixing.reading import Reader
 
@@ -44,7 +45,9 @@ def number(
             or (below is not None and found >= below)
         )
         if wrong:
-            reader.faults.add(at, "out_of_range", f"it must be {_words(low, high, above, below)}")
+            reader.faults.add(
+                at, "out_of_range", said("fault.must_be", limits=_words(low, high, above, below))
+            )
             return None
         return Fraction(found)
 
@@ -52,13 +55,13 @@ def number(
     return Field(name, about, read, bounded)
 
 
-def _words(low: object, high: object, above: object, below: object) -> str:
+def _words(low: object, high: object, above: object, below: object) -> Text | str:
     parts = [
-        f"{word} {limit}"
-        for word, limit in (("at least", low), ("at most", high), ("above", above), ("below", below))
-        if limit is not None
+        said(f"fault.limit_{name}", bound=bound)
+        for name, bound in (("low", low), ("high", high), ("above", above), ("below", below))
+        if bound is not None
     ]
-    return " and ".join(parts)
+    return joined("fault.and", parts)
 
 
 def _number(reader: Reader, raw: object, at: Place) -> Decimal | None:
@@ -66,20 +69,20 @@ def _number(reader: Reader, raw: object, at: Place) -> Decimal | None:
     if raw is None:
         return None
     if isinstance(raw, bool) or not isinstance(raw, (int, float, str)):
-        detail = 'write a number without a unit, such as "7.5" or 7.5'
+        detail = said("fault.bare_number", example='"7.5" or 7.5')
         reader.faults.add(at, "not_a_decimal", detail)
         return None
     if isinstance(raw, float) and not math.isfinite(raw):
-        reader.faults.add(at, "not_a_decimal", "it is not a finite number")
+        reader.faults.add(at, "not_a_decimal", said("fault.not_finite"))
         return None
     if isinstance(raw, int) and abs(raw) >= 10**quantities.MAX_DIGITS:
-        reader.faults.add(at, "out_of_range", f"a number may have at most {quantities.MAX_DIGITS} digits")
+        reader.faults.add(at, "out_of_range", said("fault.many_digits", most=quantities.MAX_DIGITS))
         return None
     written = raw if isinstance(raw, str) else format(Decimal(repr(raw)), "f")
     try:
         return quantities.parse_decimal(written)
     except QuantityError as fault:
-        reader.faults.add(at, fault.code, fault.detail)
+        reader.faults.add(at, fault.code, fault.text)
         return None
 
 
@@ -95,7 +98,7 @@ def trees(name: str, about: str) -> Field:
         if value is None:
             return None
         if value <= 0 or value != value.to_integral_value():
-            reader.faults.add(at, "out_of_range", "write a whole number of trees above zero")
+            reader.faults.add(at, "out_of_range", said("fault.whole_trees"))
             return None
         return Fraction(value)
 

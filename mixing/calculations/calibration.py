@@ -10,6 +10,7 @@ from mixing.calculations.exact import Amount, brief, is_us, of_base
 from mixing.calculations.registry import calculation
 from mixing.calculations.results import measured
 from mixing.calculations.worksheet import Worksheet
+from mixing.catalogue import said
 from mixing.reading import LENGTH, SPEED, TIME, VOLUME, VOLUME_PER_AREA
 
 FLOW, PRESSURE = ("volume/time",), ("pressure",)
@@ -30,10 +31,17 @@ def _ground_a_minute(sheet: Worksheet, speed: Amount, width: Amount, *, us: bool
     length, area, side = ("ft", "acre", Fraction(43560)) if us else ("m", "ha", Fraction(10000))
     pace = of_base(speed.base * 60, length)
     wide = sheet.turn(width, length)
-    sheet.note(f"{speed} is {brief(pace.value)} {length} a minute")
+    sheet.note(said("step.pace", speed=speed, pace=brief(pace.value), length=length))
     ground = pace.value * wide.value / side
     sheet.note(
-        f"{brief(pace.value)} × {brief(wide.value)} ÷ {brief(side)} = {brief(ground)} {area} covered a minute"
+        said(
+            "step.covered",
+            pace=brief(pace.value),
+            width=brief(wide.value),
+            side=brief(side),
+            ground=brief(ground),
+            area=area,
+        )
     )
     return ground
 
@@ -65,7 +73,9 @@ def application_rate(
     ground = _ground_a_minute(sheet, speed, width, us=us)
     here = sheet.turn(flow, "gal/min" if us else "L/min")
     rate = Amount(here.value / ground, "gal/acre" if us else "L/ha")
-    sheet.note(f"{here} ÷ {brief(ground)} {'acre' if us else 'ha'} a minute = {rate}")
+    sheet.note(
+        said("step.rate_by_flow", flow=here, ground=brief(ground), area="acre" if us else "ha", rate=rate)
+    )
     return {"rate": sheet.answer("rate", rate), "source": "nozzle-5940" if spacing else "airblast-495"}
 
 
@@ -101,7 +111,9 @@ def nozzle_flow(
     ground = _ground_a_minute(sheet, speed, width, us=us)
     here = sheet.turn(rate, "gal/acre" if us else "L/ha")
     flow = Amount(here.value * ground, "gal/min" if us else "L/min")
-    sheet.note(f"{here} × {brief(ground)} {'acre' if us else 'ha'} a minute = {flow}")
+    sheet.note(
+        said("step.flow_by_rate", rate=here, ground=brief(ground), area="acre" if us else "ha", flow=flow)
+    )
     return {"flow": sheet.answer("flow", flow), "source": "nozzle-5940" if spacing else "airblast-495"}
 
 
@@ -121,9 +133,9 @@ def ground_speed(sheet: Worksheet, *, distance: Amount, time: Amount) -> Mapping
     length, name, each = ("ft", "mph", Fraction(88)) if us else ("m", "km/h", Fraction(1000, 60))
     here, minutes = sheet.turn(distance, length), sheet.turn(time, "min")
     pace = here.value / minutes.value
-    sheet.note(f"{here} ÷ {minutes} = {brief(pace)} {length} a minute")
+    sheet.note(said("step.way_a_minute", way=here, minutes=minutes, pace=brief(pace), length=length))
     speed = Amount(pace / each, name)
-    sheet.note(f"{brief(pace)} ÷ {brief(each)} {length} a minute for 1 {name} = {speed}")
+    sheet.note(said("step.speed", pace=brief(pace), each=brief(each), length=length, unit=name, speed=speed))
     return {"speed": sheet.answer("speed", speed)}
 
 
@@ -181,7 +193,7 @@ def plot_calibration(
     sheet.note(f"{long} × {wide} ÷ {side} = {ground}")
     share = time.base / catch_time.base
     used = Amount(catch_volume.value * share, catch_volume.unit)
-    sheet.note(f"{catch_volume} × {time} ÷ {catch_time} = {used} on the plot")
+    sheet.note(said("step.on_the_plot", caught=catch_volume, time=time, catch_time=catch_time, used=used))
     here = sheet.turn(used, volume)
     rate = Amount(here.value / ground.value, f"{volume}/{area}")
     sheet.note(f"{here} ÷ {ground} = {rate}")

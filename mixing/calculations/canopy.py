@@ -11,6 +11,7 @@ from mixing.calculations.exact import Amount, brief, is_us, of_base
 from mixing.calculations.registry import calculation
 from mixing.calculations.results import decimal, measured
 from mixing.calculations.worksheet import Worksheet
+from mixing.catalogue import said
 from mixing.reading import AREA, LENGTH, VOLUME_PER_AREA
 
 HALF = Fraction(1, 2)
@@ -97,7 +98,7 @@ def concentrate_factor(
     if rate is None:
         return {"factor": factor}
     in_tank = Amount(rate.value * factor, rate.unit)
-    sheet.note(f"{rate} × {brief(factor)} = {in_tank} in the tank")
+    sheet.note(said("step.in_the_tank", rate=rate, factor=brief(factor), tank=in_tank))
     return {"factor": factor, "tank_rate": sheet.answer("tank_rate", in_tank)}
 
 
@@ -131,7 +132,9 @@ def planted_trees(
     ground = sheet.turn(area, name)
     trees = each.value * ground.value
     count = int(trees + HALF)
-    sheet.note(f"{brief(each.value)} × {ground} = {brief(trees)}, to the nearest tree {count}")
+    sheet.note(
+        said("step.nearest_tree", each=brief(each.value), ground=ground, trees=brief(trees), count=count)
+    )
     return {
         "trees": sheet.answer("trees", Amount(Fraction(count), "tree")),
         "trees_per_area": sheet.answer("trees_per_area", each),

@@ -13,6 +13,8 @@ from mixing.calculations.registry import calculation
 from mixing.calculations.results import decimal, result
 from mixing.calculations.sources import table
 from mixing.calculations.worksheet import Worksheet
+from mixing.catalogue import Text, said
+from mixing.faults import joined
 
 MODELS = ("hours", "utah", "dynamic")
 UNITS = {"hours": "chill hours", "utah": "chill units", "dynamic": "chill portions"}
@@ -84,21 +86,21 @@ def chill(
     read = hourly.read(sheet, hours=hours, days=days, latitude=latitude, first_day=first_day)
     if model == "hours":
         total = chill_hours(read.given)
-        sheet.note("each hour from 0 to 7.2 degC (32 to 45 degF) counts one, both ends in")
+        sheet.note(said("step.chill_hours"))
     elif model == "utah":
         total = utah_units(read.celsius)
         sheet.note(_utah_words())
     else:
         total = from_float(dynamic_portions(read.celsius))
-        sheet.note("each hour builds or loses an intermediate; what passes one is fixed as a portion")
-    sheet.note(f"together {brief(total)} {UNITS[model]}")
+        sheet.note(said("step.chill_portions"))
+    sheet.note(said("step.chill_total", total=brief(total), units=UNITS[model]))
     return {"total": total, "counted_in": UNITS[model], "hourly_model": read.model, "source": SOURCES[model]}
 
 
-def _utah_words() -> str:
+def _utah_words() -> Text:
     rows = table("chill")["utah"]
-    steps = ", ".join(f"{row['units']} up to {row['up_to']}" for row in rows["steps"])
-    return f"each hour counts by its temperature [degC]: {steps}, {rows['above']} above"
+    steps = [said("step.utah_row", units=row["units"], warmth=row["up_to"]) for row in rows["steps"]]
+    return said("step.utah", steps=joined("fault.and", steps), above=rows["above"])
 
 
 def degree_hour(celsius: float, *, base: float, optimum: float, critical: float) -> float:
@@ -134,11 +136,17 @@ def growing_degree_hours(
     span, fall = k["optimum"] - k["base"], k["critical"] - k["optimum"]
     each = [degree_hour(degrees, **k) for degrees in read.celsius]
     sheet.note(
-        f"up to {k['optimum']:g} degC: {span / 2:g} × (1 + cos(180° + 180° × (T − {k['base']:g}) ÷ {span:g}))"
-        f"; above, {span:g} × (1 + cos(90° + 90° × (T − {k['optimum']:g}) ÷ {fall:g}))"
+        said(
+            "step.heat_curve",
+            optimum=f"{k['optimum']:g}",
+            half=f"{span / 2:g}",
+            base=f"{k['base']:g}",
+            span=f"{span:g}",
+            fall=f"{fall:g}",
+        )
     )
     if len(each) <= 24:
         sheet.note(" + ".join(brief(from_float(one)) for one in each))
     total = from_float(sum(each))
-    sheet.note(f"together {brief(total)} growing degree hours")
+    sheet.note(said("step.heat_total", total=brief(total)))
     return {"total": total, "hourly_model": read.model}

@@ -12,6 +12,7 @@ from mixing.calculations.exact import Amount, brief, from_float
 from mixing.calculations.registry import Given, calculation
 from mixing.calculations.results import inner, measured, result
 from mixing.calculations.worksheet import Worksheet
+from mixing.catalogue import Text, said
 from mixing.faults import TOP, Faults
 
 METHODS = ("average", "single_triangle", "single_sine", "double_sine")
@@ -65,14 +66,14 @@ def between(above: Above, span: Span, base: Fraction, upper: Fraction | None) ->
 def _upper_lies_above(given: Given, faults: Faults) -> None:
     base, upper = given.amount("base"), given.amount("upper")
     if base is not None and upper is not None and upper.base <= base.base:
-        faults.add((TOP, "upper"), "out_of_range", "the cut-off must lie above the base")
+        faults.add((TOP, "upper"), "out_of_range", said("fault.cut_off_below_base"))
 
 
 def _mean_needs_average(given: Given, faults: Faults) -> None:
     method = given.values.get("method", "average")
     for rank, day in enumerate(given.listed("days")):
         if isinstance(day, lists.Day) and day.mean is not None and method != "average":
-            detail = f"the {method} method needs the minimum and the maximum of each day"
+            detail = said("fault.method_needs_both", method=method)
             faults.add((((TOP, "days"), rank), "mean"), "invalid", detail)
 
 
@@ -112,17 +113,20 @@ def degree_days(
     """Each day's degree days above the base, and their sum."""
     spans = [_span(day, base.unit) for day in days]
     top = upper.to(base.unit).value if upper is not None else None
-    cut = f", cut off at {upper}" if upper is not None else ""
-    sheet.note(f"{WORDS[method]} above {base}{cut}")
+    way = Text(f"step.way.{method}")
+    if upper is None:
+        sheet.note(said("step.degrees_above", way=way, base=base))
+    else:
+        sheet.note(said("step.degrees_between", way=way, base=base, upper=upper))
     name = f"{base.unit}_day"
     per_day = [Amount(_of_day(method, spans, rank, base.value, top), name) for rank in range(len(spans))]
     for rank, (span, one) in enumerate(zip(spans, per_day, strict=True), 1):
         if rank <= SHOWN_DAYS or rank == len(spans):
-            sheet.note(f"day {rank}: {_written(span)} {base.unit} gives {one}")
+            sheet.note(said("step.degree_day", day=rank, span=_written(span), unit=base.unit, result=one))
         elif rank == SHOWN_DAYS + 1:
-            sheet.note("… and so on, day by day")
+            sheet.note(said("step.and_so_on"))
     together = Amount(sum((one.value for one in per_day), Fraction(0)), name)
-    sheet.note(f"all {len(per_day)} days together: {together}")
+    sheet.note(said("step.all_days", count=len(per_day), together=together))
     return {
         "per_day": sheet.answers("per_day", per_day),
         "total": sheet.answer("total", together),
@@ -136,12 +140,6 @@ SOURCES = {
     "single_triangle": "sevacherian",
     "single_sine": "baskerville-emin",
     "double_sine": "uc-degree-days",
-}
-WORDS = {
-    "average": "the mean of the minimum and the maximum, each cut to the base and the cut-off, less the base",
-    "single_triangle": "the area of a triangle from the minimum to the maximum and back",
-    "single_sine": "the area of a sine curve through the minimum and the maximum",
-    "double_sine": "half a day of sine curve from the day's minimum, half a day to the next day's minimum",
 }
 
 

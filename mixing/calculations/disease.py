@@ -9,7 +9,8 @@ from mixing.calculations.registry import Given, calculation
 from mixing.calculations.results import result
 from mixing.calculations.sources import table
 from mixing.calculations.worksheet import Worksheet
-from mixing.faults import TOP, Faults
+from mixing.catalogue import said
+from mixing.faults import TOP, Faults, joined
 from mixing.reading import LENGTH, TIME
 
 NEEDS: Mapping[str, tuple[str, ...]] = {
@@ -40,10 +41,12 @@ def _weather_fits_disease(given: Given, faults: Faults) -> None:
         return
     for name in NEEDS[disease]:
         if not given.has(name):
-            faults.add((TOP, name), "required", f"the rule for {disease} needs {name}")
+            faults.add((TOP, name), "required", said("fault.rule_needs", disease=disease, name=name))
     for name in sorted(given.names - {"disease", "in"} - set(TAKES[disease])):
         faults.add(
-            (TOP, name), "invalid", f"the rule for {disease} takes {', '.join(TAKES[disease])}, not {name}"
+            (TOP, name),
+            "invalid",
+            said("fault.rule_takes", disease=disease, taken=", ".join(TAKES[disease]), name=name),
         )
     for group in EITHER.get(disease, ()):
         _either(group, disease, given, faults)
@@ -60,9 +63,13 @@ def _either(group: tuple[tuple[str, ...], bool], disease: str, given: Given, fau
     names, only_one = group
     there = [name for name in names if given.has(name)]
     if not there:
-        faults.add((TOP, names[0]), "required", f"the rule for {disease} needs {' or '.join(names)}")
+        faults.add(
+            (TOP, names[0]),
+            "required",
+            said("fault.rule_needs", disease=disease, name=joined("fault.or", names)),
+        )
     elif only_one and len(there) > 1:
-        faults.add((TOP, there[1]), "invalid", f"give {' or '.join(names)}, not both")
+        faults.add((TOP, there[1]), "invalid", said("fault.not_both", names=joined("fault.or", names)))
 
 
 WET_PERIOD = lists.record(
@@ -146,10 +153,11 @@ def infection_risk(sheet: Worksheet, *, disease: str, **weather: object) -> Mapp
     conditions = infection.RULES[disease](sheet, given)
     for one in conditions:
         value, limit = infection.shown(one.value), infection.shown(one.limit)
-        sheet.note(f"{one.name}: {value} against {limit}, {infection.verdict(one.met)}")
+        words = {"name": one.name, "value": value, "bound": limit, "answer": infection.verdict(one.met)}
+        sheet.note(said("step.condition", **words))
     met = sum(one.met is not False for one in conditions)
     risk = infection.risk(disease, met, len(conditions))
-    sheet.note(f"{met} of {len(conditions)} conditions are met or open: {risk}")
+    sheet.note(said("step.conditions", met=met, count=len(conditions), risk=risk))
     return {
         "risk": risk,
         "conditions": [one.as_json() for one in conditions],

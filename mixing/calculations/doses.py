@@ -10,6 +10,7 @@ from mixing.calculations.exact import Amount, brief, is_us
 from mixing.calculations.registry import Given, calculation
 from mixing.calculations.results import measured
 from mixing.calculations.worksheet import Worksheet, share, times, weight_per_volume
+from mixing.catalogue import said
 from mixing.faults import TOP, Faults
 from mixing.reading import AMOUNT, AREA, VOLUME
 
@@ -28,7 +29,7 @@ def content_for_ppm(given: Given, faults: Faults) -> None:
     if rate is None or rate.unit != "ppm":
         return
     if not given.has("content"):
-        detail = "a rate in ppm is of active ingredient: give the content of the product"
+        detail = said("fault.ppm_needs_content")
         faults.add((TOP, "content"), "required", detail)
     content_by_weight_or_volume(given, faults)
 
@@ -37,7 +38,7 @@ def content_by_weight_or_volume(given: Given, faults: Faults) -> None:
     """Note that `percent_vv` of an active ingredient says nothing of its weight."""
     content = given.amount("content")
     if content is not None and content.dimension == "volume/volume":
-        detail = "a content in percent_vv gives no weight of active ingredient; write it in g/L or percent_ww"
+        detail = said("fault.no_weight_by_volume")
         faults.add(((TOP, "content"), "unit"), "unit_kind", detail)
 
 
@@ -66,15 +67,17 @@ def of_active(
     """Return the product for so many mg of active ingredient in each litre: in g, or mL of a liquid."""
     litres = sheet.turn(volume, "L")
     grams = Amount(ppm * litres.value / 1000, "g")
-    sheet.note(f"{litres} × {brief(ppm)} mg/L ÷ 1000 = {grams} of active ingredient")
+    sheet.note(said("step.grams_of_active", litres=litres, ppm=brief(ppm), grams=grams))
     if content.dimension == "mass/mass":
         part = share(content.unit) * content.value
         product = Amount(grams.value / part, "g")
-        sheet.note(f"{grams} ÷ {brief(part)} ({content}) = {product} of product")
+        sheet.note(
+            said("step.product_by_share", active=grams, part=brief(part), content=content, product=product)
+        )
         return product if density is None else sheet.weigh(product, "mL", density)
     strength = sheet.turn(weight_per_volume(sheet, content), "g/L")
     product = Amount(grams.value / strength.value * 1000, "mL")
-    sheet.note(f"{grams} ÷ {strength} × 1000 = {product} of product")
+    sheet.note(said("step.product_by_litres", active=grams, strength=strength, product=product))
     return product
 
 
@@ -157,7 +160,7 @@ def dose_by_trees(
 ) -> Mapping[str, object]:
     """spray = trees x volume per tree; amount = spray x rate, or trees x rate per tree."""
     spray = Amount(trees * volume_per_tree.value, volume_per_tree.unit)
-    sheet.note(f"{brief(trees)} trees × {volume_per_tree} = {spray} of spray")
+    sheet.note(said("step.spray_of_trees", trees=brief(trees), each=volume_per_tree, spray=spray))
     if rate.dimension in RATE_PER_TREE:
         amount = times(sheet, rate, Amount(trees, "tree"))
     else:

@@ -11,6 +11,7 @@ from mixing.calculations.exact import brief, from_float
 from mixing.calculations.registry import Given, calculation
 from mixing.calculations.results import decimal, result
 from mixing.calculations.worksheet import Worksheet
+from mixing.catalogue import said
 from mixing.faults import TOP, Faults
 
 COUNTS = ("treated_before", "treated_after", "check_before", "check_after")
@@ -42,14 +43,18 @@ def _counts_fit_method(given: Given, faults: Faults) -> None:
         return
     for name in NEEDS[method]:
         if not given.has(name):
-            faults.add((TOP, name), "required", f"{method} needs {name}")
+            faults.add((TOP, name), "required", said("fault.method_needs", method=method, name=name))
     for name in COUNTS:
         if name not in NEEDS[method] and given.has(name):
-            faults.add((TOP, name), "invalid", f"{method} takes {' and '.join(NEEDS[method])}, not {name}")
+            faults.add(
+                (TOP, name),
+                "invalid",
+                said("fault.method_takes", method=method, taken=" and ".join(NEEDS[method]), name=name),
+            )
     _replicates_match(given, method, faults)
     for name in DIVISORS[method]:
         if any(one == 0 for one in _counts(given, name)):
-            detail = f"{name} is nothing: without live ones there the efficacy has no meaning"
+            detail = said("fault.nothing_alive", name=name)
             faults.add((TOP, name), "out_of_range", detail)
 
 
@@ -59,7 +64,7 @@ def _replicates_match(given: Given, method: str, faults: Faults) -> None:
         first = next(iter(sizes))
         for name, size in sizes.items():
             if size != sizes[first]:
-                detail = f"{size} replicates, but {sizes[first]} of {first}: they belong together in pairs"
+                detail = said("fault.replicates", size=size, other=sizes[first], first=first)
                 faults.add((TOP, name), "invalid", detail)
 
 
@@ -112,7 +117,7 @@ def efficacy(sheet: Worksheet, *, method: str, **counts: tuple[Fraction, ...]) -
     mean = sum(each, Fraction(0)) / len(each)
     interval = None
     if len(each) > 1:
-        sheet.note(f"mean of {len(each)} replicates: {brief(mean)} %")
+        sheet.note(said("step.mean", count=len(each), mean=brief(mean)))
         interval = _interval(sheet, each, mean)
     return {"percent": mean, "interval": interval, "per_replicate": each, "source": SOURCES[method]}
 
@@ -138,12 +143,9 @@ def _schneider_orelli(
     sheet: Worksheet, before: Fraction, after: Fraction, check_before: Fraction, check_after: Fraction
 ) -> Fraction:
     dead, check_dead = 100 * (before - after) / before, 100 * (check_before - check_after) / check_before
+    sheet.note(said("step.dead_treated", before=brief(before), after=brief(after), dead=brief(dead)))
     sheet.note(
-        f"dead of the treated: ({brief(before)} − {brief(after)}) ÷ {brief(before)} × 100 = {brief(dead)} %"
-    )
-    sheet.note(
-        f"dead of the check: ({brief(check_before)} − {brief(check_after)}) ÷ {brief(check_before)} × 100"
-        f" = {brief(check_dead)} %"
+        said("step.dead_check", before=brief(check_before), after=brief(check_after), dead=brief(check_dead))
     )
     percent = (dead - check_dead) / (100 - check_dead) * 100
     sheet.note(
@@ -165,8 +167,14 @@ def _interval(sheet: Worksheet, each: Sequence[Fraction], mean: Fraction) -> Map
     t = student_t(len(each) - 1)
     half = from_float(t * spread / sqrt(len(each)))
     sheet.note(
-        f"standard deviation {spread:.6g}; t for {len(each) - 1} degrees of freedom {t:.4f};"
-        f" {t:.4f} × {spread:.6g} ÷ √{len(each)} = {brief(half)}"
+        said(
+            "step.confidence",
+            spread=f"{spread:.6g}",
+            freedom=len(each) - 1,
+            t=f"{t:.4f}",
+            count=len(each),
+            half=brief(half),
+        )
     )
     return {"low": mean - half, "high": mean + half}
 
@@ -231,13 +239,13 @@ def _classes_make_a_scale(given: Given, faults: Faults) -> None:
     seen: set[Fraction] = set()
     for rank, one in enumerate(classes):
         if one["rating"] in seen:
-            faults.add((((TOP, "classes"), rank), "rating"), "invalid", "each rating is given once")
+            faults.add((((TOP, "classes"), rank), "rating"), "invalid", said("fault.twin_ratings"))
         seen.add(one["rating"])
     if max(one["rating"] for one in classes) == 0:
-        detail = "the highest rating is the scale's end: it must be above zero"
+        detail = said("fault.no_scale")
         faults.add((TOP, "classes"), "out_of_range", detail)
     if not sum(one["count"] for one in classes):
-        faults.add((TOP, "classes"), "out_of_range", "nothing was counted in any class")
+        faults.add((TOP, "classes"), "out_of_range", said("fault.nothing_counted"))
 
 
 @calculation(

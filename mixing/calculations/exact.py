@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from decimal import ROUND_HALF_EVEN, Context, Decimal
 from fractions import Fraction
 
+from mixing.catalogue import said
 from mixing.quantities import MAX_DIGITS, Quantity, QuantityError, plain, unit
 
 PLACES = 15
@@ -61,7 +62,13 @@ class Amount:
         if other.dimension != self.dimension:
             raise QuantityError(
                 "unit_kind",
-                f"{self.unit} ({self.dimension}) cannot be turned into {name} ({other.dimension})",
+                said(
+                    "fault.cannot_be_turned",
+                    unit=self.unit,
+                    dimension=self.dimension,
+                    other=name,
+                    other_dimension=other.dimension,
+                ),
                 "unit",
             )
         return of_base(self.base, name)

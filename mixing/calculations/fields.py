@@ -9,6 +9,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from mixing.calculations.exact import amount
+from mixing.catalogue import said
 from mixing.faults import Place
 from mixing.quantities import Quantity
 from mixing.reading import AMOUNT_PER_AREA, CONTENT, DENSITY, NOT_A_RATE, RATE, TIME, VOLUME_PER_AREA, Reader
@@ -63,7 +64,9 @@ def read_field(reader: Reader, field: Field, fields: Mapping[str, object], at: P
     raw, here = fields.get(field.name), (at, field.name)
     if raw is None:
         if field.required:
-            reader.faults.add(here, "required", f"{field.name} is missing: {field.about}")
+            reader.faults.add(
+                here, "required", said("fault.field_missing", field=field.name, about=field.about)
+            )
         return None
     return field.read(reader, raw, here)
 
@@ -89,7 +92,9 @@ def read_quantity(
     found = reader.quantity(raw, at, dimensions, signed=True)
     if found is None or found.value > 0 or (zero and not found.value):
         return found
-    reader.faults.add((at, "value"), "out_of_range", f"it must be {'zero or more' if zero else 'above zero'}")
+    reader.faults.add(
+        (at, "value"), "out_of_range", said("fault.must_be", limits="zero or more" if zero else "above zero")
+    )
     return None
 
 
@@ -111,11 +116,11 @@ def rate(name: str, about: str, dimensions: tuple[str, ...] = RATE) -> Field:
         if found is None:
             return None
         if found.unit in NOT_A_RATE or found.unit in ("m3/ha", "L/m3"):
-            detail = f"{found.unit} is not a rate of a product; write one such as 2 tbsp/gal or 4 lb/acre"
+            detail = said("fault.not_of_a_product", unit=found.unit)
             reader.faults.add((at, "unit"), "unit_kind", detail)
             return None
         if found.unit == "percent_vv" and found.value >= 100:
-            reader.faults.add((at, "value"), "out_of_range", "a share of the spray lies below 100 percent_vv")
+            reader.faults.add((at, "value"), "out_of_range", said("fault.share_below_all"))
             return None
         return amount(found)
 
@@ -128,7 +133,7 @@ def spray_per_area(name: str, about: str) -> Field:
     def read(reader: Reader, raw: object, at: Place) -> object | None:
         found = read_quantity(reader, raw, at, VOLUME_PER_AREA)
         if found is not None and found.unit == "ft3/acre":
-            detail = "ft3/acre measures canopy, not spray; write the spray as 100 gal/acre or 1000 L/ha"
+            detail = said("fault.canopy_not_spray")
             reader.faults.add((at, "unit"), "unit_kind", detail)
             return None
         return amount(found) if found else None
@@ -147,7 +152,7 @@ def content(name: str, about: str) -> Field:
     def read(reader: Reader, raw: object, at: Place) -> object | None:
         found = reader.content(raw, at)
         if found is not None and found.unit == "g/kg" and found.value > 1000:
-            reader.faults.add((at, "value"), "out_of_range", "more than 1000 g/kg cannot be in it")
+            reader.faults.add((at, "value"), "out_of_range", said("fault.more_than_a_kilogram"))
             return None
         return amount(found) if found else None
 
@@ -162,7 +167,7 @@ def density(
     def read(reader: Reader, raw: object, at: Place) -> object | None:
         found = read_quantity(reader, raw, at, DENSITY)
         if found is not None and found.unit.startswith("percent"):
-            detail = f"{found.unit} is a content; write the density as 0.85 kg/L or 7.1 lb/gal"
+            detail = said("fault.unit_of_content", unit=found.unit)
             reader.faults.add((at, "unit"), "unit_kind", detail)
             return None
         return amount(found) if found else None
@@ -188,7 +193,7 @@ def pressure(name: str, about: str) -> Field:
         if found is None:
             return None
         if not LOWEST_AIR <= found.in_base() <= HIGHEST_AIR:
-            detail = f"the air has {LOWEST_AIR} to {HIGHEST_AIR} kPa: is the unit right?"
+            detail = said("fault.air_pressure", low=LOWEST_AIR, high=HIGHEST_AIR)
             reader.faults.add((at, "value"), "out_of_range", detail)
             return None
         return amount(found)

@@ -12,6 +12,7 @@ from mixing.calculations.registry import calculation
 from mixing.calculations.results import inner, measured, result
 from mixing.calculations.sources import table
 from mixing.calculations.worksheet import Worksheet
+from mixing.catalogue import said
 from mixing.faults import near
 
 TEMPERATURE = ("temperature",)
@@ -41,11 +42,10 @@ def critical_bud_temperature(sheet: Worksheet, *, crop: str, stage: str) -> Mapp
     row = _row(sheet, _rows(sheet, crop), crop, stage)
     tenth = Amount(Fraction(row["kills_10"]), "degF")
     most = Amount(Fraction(row["kills_90"]), "degF") if "kills_90" in row else None
-    codes = f"BBCH {row['from']}" + (f" to {row['to']}" if row["to"] != row["from"] else "")
-    sheet.note(f"{crop} at {row['stage']} ({codes}), read from the chart; buds 30 minutes in the cold")
-    sheet.note(
-        f"{tenth} kills 10 %; " + (f"{most} kills 90 %" if most else "the chart has no figure for 90 %")
-    )
+    codes = f"BBCH {row['from']}" + (f" - {row['to']}" if row["to"] != row["from"] else "")
+    sheet.note(said("step.chart", crop=crop, stage=row["stage"], codes=codes))
+    step = "step.kills_both" if most else "step.kills_tenth"
+    sheet.note(said(step, tenth=tenth, most=most))
     return {
         "kills_10_percent": sheet.answer("kills_10_percent", tenth),
         "kills_90_percent": sheet.answer("kills_90_percent", most) if most else None,
@@ -59,8 +59,8 @@ def _rows(sheet: Worksheet, crop: str) -> Sequence[Mapping[str, Any]]:
     wanted = chart["also"].get(wanted, wanted)
     if wanted not in chart["crops"]:
         names = [*chart["crops"], *chart["also"]]
-        hint = near(wanted, names) or f"; it has {', '.join(sorted(names))}"
-        sheet.refuse("crop", "not_found", f"the chart has no {crop[:40]!r}{hint}")
+        hint = near(wanted, names) or said("fault.it_has", names=", ".join(sorted(names)))
+        sheet.refuse("crop", "not_found", said("fault.not_in_chart", name=repr(crop[:40]), hint=hint))
     rows: Sequence[Mapping[str, Any]] = chart["crops"][wanted]
     return rows
 
@@ -73,15 +73,13 @@ def _row(sheet: Worksheet, rows: Sequence[Mapping[str, Any]], crop: str, stage: 
         code = int(wanted)
         found = next((row for row in rows if row["from"] <= code <= row["to"]), None)
         if found is None:
-            span = f"BBCH {rows[0]['from']} to {rows[-1]['to']}"
-            sheet.refuse("stage", "out_of_range", f"the chart of {crop} goes from {span}, not {stage[:20]}")
+            span = f"BBCH {rows[0]['from']} - {rows[-1]['to']}"
+            sheet.refuse(
+                "stage", "out_of_range", said("fault.stages_of_chart", crop=crop, span=span, stage=stage[:20])
+            )
     if found is None:
-        listed = ", ".join(row["stage"] for row in rows)
-        sheet.refuse(
-            "stage",
-            "not_found",
-            f"the chart has no {stage[:40]!r}{near(wanted, names) or '; it has ' + listed}",
-        )
+        hint = near(wanted, names) or said("fault.it_has", names=", ".join(row["stage"] for row in rows))
+        sheet.refuse("stage", "not_found", said("fault.not_in_chart", name=repr(stage[:40]), hint=hint))
     assert found is not None
     return found
 

@@ -11,6 +11,7 @@ from mixing.calculations.exact import Amount, brief, total
 from mixing.calculations.registry import Given, calculation
 from mixing.calculations.results import decimal, inner, measured, result, whole
 from mixing.calculations.worksheet import Worksheet, times
+from mixing.catalogue import said
 from mixing.faults import TOP, Faults
 from mixing.reading import VOLUME
 
@@ -26,12 +27,12 @@ def _dial_reaches(given: Given, faults: Faults) -> None:
         return
     wanted = sum((one.base for one in rates), Fraction(0))
     if step.base > end.base:
-        faults.add((TOP, "dial_step"), "out_of_range", "one step is more than the whole dial")
+        faults.add((TOP, "dial_step"), "out_of_range", said("fault.step_above_dial"))
     elif wanted > end.base:
-        detail = f"the rates come to {_in(wanted, end)}, the dial ends at {end}: use another sprayer"
+        detail = said("fault.dial_too_short", wanted=_in(wanted, end), end=end)
         faults.add((TOP, "dial_max"), "out_of_range", detail)
     elif wanted < step.base / 2:
-        detail = f"the rates come to {_in(wanted, step)}, under half of the first mark, {step}"
+        detail = said("fault.under_first_mark", wanted=_in(wanted, step), step=step)
         faults.add((TOP, "dial_step"), "out_of_range", detail)
 
 
@@ -45,11 +46,11 @@ def _maximums_match(given: Given, faults: Faults) -> None:
     if not rates or not maximums:
         return
     if len(rates) != len(maximums):
-        faults.add((TOP, "maximums"), "invalid", "give one maximum, or null, for each rate")
+        faults.add((TOP, "maximums"), "invalid", said("fault.one_maximum_each"))
         return
     for rank, (rate, most) in enumerate(zip(rates, maximums, strict=True)):
         if isinstance(rate, Amount) and isinstance(most, Amount) and rate.base > most.base:
-            detail = f"the rate of {rate} passes the label's maximum of {most}"
+            detail = said("fault.rate_above_maximum", rate=rate, most=most)
             faults.add(((TOP, "rates"), rank), "out_of_range", detail)
 
 
@@ -104,7 +105,9 @@ def dial_setting(
 ) -> Mapping[str, object]:
     """dial = the sum of the rates at the nearest mark; premix = rate x volume; jars = premix / jar."""
     wanted = total(rates, dial_step.unit)
-    sheet.note(f"{' + '.join(str(one.to(dial_step.unit)) for one in rates)} = {wanted} wanted")
+    sheet.note(
+        said("step.wanted", terms=" + ".join(str(one.to(dial_step.unit)) for one in rates), wanted=wanted)
+    )
     steps = _mark(sheet, wanted, dial_step, dial_max, rates, maximums)
     dial = Amount(dial_step.value * steps, dial_step.unit)
     error = (dial.value - wanted.value) / wanted.value * 100
@@ -114,7 +117,7 @@ def dial_setting(
     premix = [_neat(sheet, rate, volume) for rate in rates]
     neat = total(premix, jar.unit)
     jars = ceil(neat.value / jar.value)
-    sheet.note(f"{neat} ÷ {jar} = {brief(neat.value / jar.value)}: the jar is filled {jars} times")
+    sheet.note(said("step.jars", neat=neat, jar=jar, ratio=brief(neat.value / jar.value), jars=jars))
     return {
         "dial": sheet.answer("dial", dial),
         "premix": sheet.answers("premix", premix),
@@ -146,11 +149,11 @@ def _mark(
     allowed = _allowed(rates, maximums)
     if allowed is not None and nearest > marks * allowed:
         below = floor(marks)
-        sheet.note(f"mark {nearest} would pass a label's maximum: the mark below is {below}")
+        sheet.note(said("step.mark_below", mark=nearest, below=below))
         if below < 1:
-            sheet.refuse("dial_step", "out_of_range", "the first mark already passes a label's maximum")
+            sheet.refuse("dial_step", "out_of_range", said("fault.first_mark_too_high"))
         nearest = min(below, last)
-    sheet.note(f"{wanted} ÷ {step} = {brief(marks)} marks: the dial is set to mark {nearest}")
+    sheet.note(said("step.mark", wanted=wanted, step=step, marks=brief(marks), mark=nearest))
     return nearest
 
 

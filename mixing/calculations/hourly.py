@@ -17,6 +17,7 @@ from mixing.calculations.exact import Amount, brief
 from mixing.calculations.registry import Given
 from mixing.calculations.results import result
 from mixing.calculations.worksheet import Worksheet
+from mixing.catalogue import said
 from mixing.faults import TOP, Faults
 
 MODELS = ("linvill-1990", "campbell-norman")
@@ -42,9 +43,9 @@ def place_and_date(given: Given, faults: Faults) -> None:
     """The latitude and the date of the first day go together, and only with days."""
     for one, other in (("latitude", "first_day"), ("first_day", "latitude")):
         if given.has(one) and not given.has(other):
-            faults.add((TOP, other), "required", f"{one} is given: give {other} as well, or neither")
+            faults.add((TOP, other), "required", said("fault.both_or_neither", one=one, other=other))
     if given.has("hours") and given.has("latitude"):
-        faults.add((TOP, "latitude"), "invalid", "hours are as they were measured: leave the latitude out")
+        faults.add((TOP, "latitude"), "invalid", said("fault.no_latitude"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,15 +100,15 @@ def read(
 ) -> Hours:
     """Return the hours that were given, or those that are drawn from days."""
     if hours is not None:
-        sheet.note(f"{len(hours)} hours as they were given")
+        sheet.note(said("step.hours_as_given", count=len(hours)))
         return Hours(tuple(float(one.base) for one in hours), tuple(hours), None)
     assert days is not None
     if latitude is not None and first_day is not None:
         pairs = [(_celsius(day.minimum), _celsius(day.maximum)) for day in days]
         made, model = daylight.hourly(pairs, first_day, float(latitude)), BY_SUN
         last = first_day + timedelta(days=len(days) - 1)
-        where = f" at latitude {brief(latitude)} from {first_day} to {last}"
+        lies = said("step.lies", latitude=brief(latitude), first=first_day, last=last)
     else:
-        made, model, where = of_days(days), BY_CURVE, ""
-    sheet.note(f"{len(days)} days drawn out to {len(made)} hours by {model}{where}")
+        made, model, lies = of_days(days), BY_CURVE, None
+    sheet.note(said("step.drawn_out", days=len(days), hours=len(made), model=model, lies=lies))
     return Hours(tuple(made), tuple(Amount(Fraction(one), "degC") for one in made), model)

@@ -10,6 +10,7 @@ from mixing.calculations.exact import Amount, brief
 from mixing.calculations.registry import Given
 from mixing.calculations.sources import table
 from mixing.calculations.worksheet import Worksheet
+from mixing.catalogue import said
 
 BLIGHT_RISK = {4: "infection", 3: "high", 2: "moderate"}
 """By the number of conditions met; fewer are low. University of Maryland key, 1 to 3 from memory."""
@@ -119,7 +120,7 @@ def _wet_hours(sheet: Worksheet, given: Given) -> Amount:
         else:
             runs.append(wet.to("h").value)
     longest = Amount(max(runs), "h")
-    sheet.note(f"wet periods with a dry gap under {gap} count as one; the longest is {longest}")
+    sheet.note(said("step.wet_periods", gap=gap, longest=longest))
     return longest
 
 
@@ -159,7 +160,7 @@ def _degree_hours(sheet: Worksheet, given: Given) -> Fraction:
     base = _limit("fire_blight", "degree_hours_base").value
     hours = [one.to("degF").value for one in given.listed("hours") if isinstance(one, Amount)]
     heat = sum((max(one - base, Fraction(0)) for one in hours), Fraction(0))
-    sheet.note(f"{len(hours)} hours above {brief(base)} degF come to {brief(heat)} degF x h")
+    sheet.note(said("step.degree_hours", count=len(hours), base=brief(base), heat=brief(heat)))
     return heat
 
 

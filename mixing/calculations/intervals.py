@@ -12,6 +12,7 @@ from mixing.calculations.exact import Amount
 from mixing.calculations.registry import calculation
 from mixing.calculations.results import measured, result, whole
 from mixing.calculations.worksheet import Worksheet
+from mixing.catalogue import said
 from mixing.reading import TIME
 
 INTERVALS = lists.many(
@@ -51,8 +52,8 @@ def re_entry(
     longest = intervals[rules]
     span = timedelta(microseconds=ceil(longest.base * 1_000_000))
     until = (finished_at.astimezone(UTC) + span).astimezone(place or finished_at.tzinfo)
-    sheet.note(f"the longest of {', '.join(str(one) for one in intervals)} is {longest}")
-    sheet.note(f"{finished_at.isoformat()} + {longest} = {until.isoformat()} (a day is 24 hours)")
+    sheet.note(said("step.longest", all=", ".join(str(one) for one in intervals), longest=longest))
+    sheet.note(said("step.until", start=finished_at.isoformat(), longest=longest, until=until.isoformat()))
     return {"until": until.isoformat(), "rules": rules, "interval": sheet.answer("interval", longest)}
 
 
@@ -60,9 +61,7 @@ def _zone(sheet: Worksheet, name: str) -> ZoneInfo | None:
     try:
         return ZoneInfo(name)
     except (KeyError, ValueError, OSError):
-        sheet.refuse(
-            "zone", "invalid", f"the time zone {name[:40]!r} is not known; write America/Los_Angeles"
-        )
+        sheet.refuse("zone", "invalid", said("fault.unknown_zone", name=repr(name[:40])))
         return None
 
 
@@ -86,8 +85,8 @@ def harvest(sheet: Worksheet, *, applied_on: date, intervals: Sequence[Amount]) 
     longest = intervals[rules]
     days = ceil(longest.base / 86400)
     not_before = applied_on + timedelta(days=days)
-    sheet.note(f"the longest of {', '.join(str(one) for one in intervals)} is {longest}")
-    sheet.note(f"{applied_on.isoformat()} + {days} days = {not_before.isoformat()}")
+    sheet.note(said("step.longest", all=", ".join(str(one) for one in intervals), longest=longest))
+    sheet.note(said("step.not_before", start=applied_on.isoformat(), days=days, day=not_before.isoformat()))
     return {
         "not_before": not_before.isoformat(),
         "rules": rules,

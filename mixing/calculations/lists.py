@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from mixing.calculations.exact import Amount
 from mixing.calculations.fields import Field, Schema, object_schema, read_field, temperature
+from mixing.catalogue import said
 from mixing.faults import Place
 from mixing.reading import Reader
 
@@ -21,15 +22,15 @@ def many(name: str, about: str, one: Field, *, least: int = 1, most: int = 100, 
         if raw is None:
             return None
         if not isinstance(raw, list):
-            reader.faults.add(at, "invalid", "it is a list in square brackets")
+            reader.faults.add(at, "invalid", said("fault.plain_list"))
             return None
         if not least <= len(raw) <= most:
-            detail = f"{len(raw)} entries; at least {least} and at most {most} are taken"
+            detail = said("fault.entries", count=len(raw), least=least, most=most)
             reader.faults.add(at, "required" if len(raw) < least else "out_of_range", detail)
             return None
         for rank, entry in enumerate(raw):
             if entry is None and not gaps:
-                reader.faults.add((at, rank), "required", "an entry of the list is empty")
+                reader.faults.add((at, rank), "required", said("fault.empty_entry"))
         found = [one.read(reader, entry, (at, rank)) for rank, entry in enumerate(raw)]
         if any(value is None and entry is not None for value, entry in zip(found, raw, strict=True)):
             return None
@@ -107,15 +108,15 @@ def days(*, mean: bool) -> Field:
 def _day(reader: Reader, found: Mapping[str, Amount | None], at: Place) -> Day | None:
     low, high, mean = found.get("minimum"), found.get("maximum"), found.get("mean")
     if mean is not None and (low or high):
-        reader.faults.add(at, "invalid", "give the minimum and the maximum of a day, or its mean, not both")
+        reader.faults.add(at, "invalid", said("fault.day_twice"))
         return None
     if mean is None:
         for name, value in (("minimum", low), ("maximum", high)):
             if value is None:
-                reader.faults.add((at, name), "required", f"the {name} of the day is missing")
+                reader.faults.add((at, name), "required", said("fault.day_part_missing", part=name))
         if low is None or high is None:
             return None
         if low.base > high.base:
-            reader.faults.add((at, "minimum"), "out_of_range", "the minimum lies above the maximum")
+            reader.faults.add((at, "minimum"), "out_of_range", said("fault.ends_reversed"))
             return None
     return Day(low, high, mean)

@@ -15,6 +15,7 @@ from mixing.calculations.exact import Amount, brief
 from mixing.calculations.registry import Given, calculation
 from mixing.calculations.results import inner, measured, result, whole
 from mixing.calculations.worksheet import Worksheet, per, times
+from mixing.catalogue import said
 from mixing.faults import TOP, Faults
 from mixing.reading import AMOUNT, AREA, VOLUME, VOLUME_PER_LENGTH
 
@@ -29,15 +30,15 @@ def _spray_is_known(given: Given, faults: Faults) -> None:
     """The spray is `total`, or `area` with `volume_per_area`; one of the two may stand beside `total`."""
     if given.has("total"):
         if given.has("area", "volume_per_area"):
-            detail = "give total, or area with volume_per_area: the three could contradict each other"
+            detail = said("fault.total_or_area")
             faults.add((TOP, "volume_per_area"), "invalid", detail)
         return
     if given.has("area") or given.has("volume_per_area"):
         for name in ("area", "volume_per_area"):
             if not given.has(name):
-                faults.add((TOP, name), "required", f"{name} is missing: give total, or both")
+                faults.add((TOP, name), "required", said("fault.missing_total_or_both", name=name))
         return
-    faults.add(TOP, "required", "give total, or area with volume_per_area")
+    faults.add(TOP, "required", said("fault.total_missing"))
 
 
 def _rate_has_its_basis(given: Given, faults: Faults) -> None:
@@ -48,13 +49,13 @@ def _rate_has_its_basis(given: Given, faults: Faults) -> None:
     need = BASIS.get(rate.dimension.split("/")[1])
     if need is None or given.has(need) or (need == "volume_per_area" and given.has("area")):
         return
-    faults.add((TOP, need), "required", f"a rate in {rate.unit} needs {need} to say what one load covers")
+    faults.add((TOP, need), "required", said("fault.rate_needs", unit=rate.unit, need=need))
 
 
 def _loads_are_few(given: Given, faults: Faults) -> None:
     tank, spray = given.amount("tank"), _spray(given)
     if tank is not None and spray is not None and spray.base > tank.base * MOST_LOADS:
-        detail = f"more than {MOST_LOADS} loads: is the unit of the tank or of the spray right?"
+        detail = said("fault.loads_of_tank", most=MOST_LOADS)
         faults.add((TOP, "tank"), "out_of_range", detail)
 
 
@@ -134,7 +135,15 @@ def tank_loads(
     bases = {"area": volume_per_area, "tree": volume_per_tree, "length": volume_per_length}
     full, rest = int(spray.value // tank.value), spray.value % tank.value
     sheet.note(
-        f"{spray} ÷ {tank} = {brief(spray.value / tank.value)}: {full} full, {brief(rest)} {tank.unit} left"
+        said(
+            "step.full_loads",
+            spray=spray,
+            tank=tank,
+            ratio=brief(spray.value / tank.value),
+            full=full,
+            rest=brief(rest),
+            unit=tank.unit,
+        )
     )
     lots = [(one, count) for one, count in ((tank, full), (Amount(rest, tank.unit), bool(rest))) if count]
     loads: list[Mapping[str, object]] = []
@@ -145,7 +154,7 @@ def tank_loads(
         load = {"spray": sheet.answer("spray", one), "amount": sheet.answer("amount", dose, density)}
         loads.extend([load] * count)
     product = exact.total(together, together[0].unit)
-    sheet.note(f"all loads together: {product}")
+    sheet.note(said("step.all_loads", product=product))
     return {"loads": loads, "full_loads": full, "total": sheet.answer("total", product, density)}
 
 
@@ -170,7 +179,7 @@ def covered(sheet: Worksheet, spray: Amount, basis: Amount, name: str) -> Amount
     if basis.dimension == "volume":
         here = sheet.turn(spray, basis.unit)
         trees = Amount(here.value / basis.value, "tree")
-        sheet.note(f"{here} ÷ {basis} for a tree = {trees}")
+        sheet.note(said("step.trees_of_spray", spray=here, each=basis, trees=trees))
         return trees
     above, count, below = per(basis)
     here = sheet.turn(spray, above)
@@ -183,7 +192,7 @@ def _jar_rates(given: Given, faults: Faults) -> None:
     contents = given.listed("contents")
     rates = given.listed("rates")
     if given.has("contents") and given.has("rates") and rates and contents and len(contents) != len(rates):
-        faults.add((TOP, "contents"), "invalid", "give one content, or null, for each rate")
+        faults.add((TOP, "contents"), "invalid", said("fault.one_content_each"))
         return
     for rank, rate in enumerate(rates):
         if isinstance(rate, Amount):
@@ -195,14 +204,14 @@ def _jar_rate(rate: Amount, rank: int, given: Given, faults: Faults) -> None:
         contents = given.listed("contents")
         content = contents[rank] if len(contents) > rank else None
         if content is None:
-            detail = f"the rate {rate} is of active ingredient: give the content of its product"
+            detail = said("fault.rate_of_active", rate=rate)
             faults.add(((TOP, "contents"), rank), "required", detail)
         elif isinstance(content, Amount) and content.dimension == "volume/volume":
             content_by_weight_or_volume(Given({"content": content}, frozenset(("content",))), faults)
         return
     need = BASIS.get(rate.dimension.split("/")[1])
     if need is not None and not given.has(need):
-        faults.add((TOP, need), "required", f"the rate {rate} needs {need} to be scaled down to a jar")
+        faults.add((TOP, need), "required", said("fault.rate_needs_for_jar", rate=rate, need=need))
 
 
 @calculation(

@@ -12,7 +12,8 @@ from mixing.calculations.fields import Field, read_field
 from mixing.calculations.results import Result
 from mixing.calculations.sources import source
 from mixing.calculations.worksheet import Worksheet
-from mixing.faults import TOP, Faults, MixRequestError, near
+from mixing.catalogue import said
+from mixing.faults import TOP, Faults, MixRequestError, joined, near
 from mixing.quantities import QuantityError, unit
 from mixing.reading import Reader
 
@@ -101,18 +102,19 @@ def calculation(
     return register
 
 
-def calculate(name: str, inputs: object) -> dict[str, object]:
+def calculate(name: str, inputs: object, *, language: str = "en") -> dict[str, object]:
     """Return the answer of one named calculation, with its steps and its source.
 
     :param name: one of `listing()`
+    :param language: `en` or `es`, of the steps and the faults
     :param inputs: the fields as JSON, and `"in": {"result field": "unit"}` for other units
     :raises CalculationError: with every fault at once; an unknown name is `not_found`
     """
     found = REGISTRY.get(name) if isinstance(name, str) else None
     if found is None:
-        detail = f"there is no calculation {str(name)[:60]!r}{near(name, REGISTRY)}"
-        raise CalculationError([{"pointer": "", "code": "not_found", "detail": detail}])
-    reader = Reader()
+        detail = said("fault.unknown_calculation", name=repr(str(name)[:60]), hint=near(name, REGISTRY))
+        raise CalculationError([{"pointer": "", "code": "not_found", "detail": detail.render(language)}])
+    reader = Reader(language)
     given, asked = _read(found, inputs, reader)
     reader.faults.refuse()
     sheet = Worksheet(asked, reader.faults)
@@ -145,16 +147,16 @@ def _one_way(group: tuple[tuple[str, ...], ...], given: Given, faults: Faults) -
     """Note where none, or more than one, of the sets of fields is given."""
     whole = [way for way in group if given.has(*way)]
     begun = [way for way in group if any(given.has(name) for name in way)]
-    written = " or ".join(" with ".join(way) for way in group)
+    written = joined("fault.or", [joined("fault.with", way) for way in group])
     if not begun:
-        faults.add(TOP, "required", f"give {written}")
+        faults.add(TOP, "required", said("fault.give", choice=written))
     elif not whole and len(begun) == 1:
         for name in begun[0]:
             if not given.has(name):
-                faults.add((TOP, name), "required", f"{name} is missing: give {written}")
+                faults.add((TOP, name), "required", said("fault.missing_give", name=name, choice=written))
     elif len(begun) > 1:
         extra = next(name for way in begun[1:] for name in way if given.has(name) and name not in begun[0])
-        faults.add((TOP, extra), "invalid", f"give {written}, not more than one of them")
+        faults.add((TOP, extra), "invalid", said("fault.give_one", choice=written))
 
 
 def _asked(found: Calculation, raw: object, given: Given, reader: Reader) -> dict[str, str]:
@@ -169,16 +171,16 @@ def _asked(found: Calculation, raw: object, given: Given, reader: Reader) -> dic
         if name not in units:
             continue
         if not isinstance(wanted, str):
-            reader.faults.add((at, name), "invalid", "the unit is a text, such as tbsp")
+            reader.faults.add((at, name), "invalid", said("fault.unit_is_text"))
             continue
         try:
             dimension = unit(wanted).dimension
         except QuantityError as fault:
-            reader.faults.add((at, name), fault.code, fault.detail)
+            reader.faults.add((at, name), fault.code, fault.text)
             continue
         if dimension not in units[name].dimensions:
-            known = " or ".join(units[name].dimensions)
-            detail = f"{wanted} measures {dimension}; {name} is {known}"
+            known = joined("fault.or", units[name].dimensions)
+            detail = said("fault.answer_measures", unit=wanted, dimension=dimension, name=name, wanted=known)
             reader.faults.add((at, name), "unit_kind", detail)
             continue
         asked[name] = wanted

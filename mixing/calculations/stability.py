@@ -14,6 +14,7 @@ from mixing.calculations.registry import calculation
 from mixing.calculations.results import decimal, measured, result
 from mixing.calculations.sources import table
 from mixing.calculations.worksheet import Worksheet
+from mixing.catalogue import said
 from mixing.faults import near
 from mixing.reading import TIME
 
@@ -57,10 +58,8 @@ def half_life(
     found = _active(sheet, active)
     rows = [Row(Fraction(row["ph"]), Amount(Fraction(row["time"]), row["unit"])) for row in found["rows"]]
     if not rows[0].ph <= ph <= rows[-1].ph:
-        span = f"pH {brief(rows[0].ph)} to {brief(rows[-1].ph)}"
-        sheet.refuse(
-            "ph", "out_of_range", f"half-lives of {active} are known from {span}, not at {brief(ph)}"
-        )
+        span = f"pH {brief(rows[0].ph)} - {brief(rows[-1].ph)}"
+        sheet.refuse("ph", "out_of_range", said("fault.half_life_ph", active=active, span=span, ph=brief(ph)))
     life = _between(sheet, rows, ph)
     if temperature is not None:
         life = _at(sheet, life, temperature)
@@ -80,8 +79,8 @@ def _active(sheet: Worksheet, active: str) -> Mapping[str, Any]:
     wanted = " ".join(active.casefold().split())
     found = known.get(wanted)
     if found is None:
-        hint = near(wanted, known) or f"; it has {', '.join(sorted(known))}"
-        sheet.refuse("active", "not_found", f"no half-lives are on file for {active[:40]!r}{hint}")
+        hint = near(wanted, known) or said("fault.it_has", names=", ".join(sorted(known)))
+        sheet.refuse("active", "not_found", said("fault.no_half_life", active=repr(active[:40]), hint=hint))
     assert found is not None
     return found
 
@@ -100,15 +99,23 @@ def _between(sheet: Worksheet, rows: Sequence[Row], ph: Fraction) -> Amount:
     """Return the half-life at a pH, as published or between two published ones."""
     under, over = _around(rows, ph)
     if under.ph == over.ph:
-        sheet.note(f"published half-life at pH {brief(ph)}: {under.time}")
+        sheet.note(said("step.half_life", ph=brief(ph), life=under.time))
         return under.time
     part = (ph - under.ph) / (over.ph - under.ph)
     first, second = (log(float(row.time.to("h").value)) for row in (under, over))
     hours = exp(first + float(part) * (second - first))
     life = Amount(from_float(hours), "h")
     sheet.note(
-        f"pH {brief(ph)} lies {brief(part)} of the way from pH {brief(under.ph)} ({under.time})"
-        f" to pH {brief(over.ph)} ({over.time}); by the logarithm that is {life}"
+        said(
+            "step.between_ph",
+            ph=brief(ph),
+            part=brief(part),
+            low=brief(under.ph),
+            low_life=under.time,
+            high=brief(over.ph),
+            high_life=over.time,
+            life=life,
+        )
     )
     return life
 
@@ -123,8 +130,14 @@ def _at(sheet: Worksheet, life: Amount, temperature: Amount) -> Amount:
         return life
     turned = Amount(from_float(float(life.value) * 2.0 ** float(-off / step)), life.unit)
     sheet.note(
-        f"{temperature} lies {brief(abs(off))} degC {'above' if off > 0 else 'below'} room temperature;"
-        f" halved or doubled by each {brief(step)} degC (van 't Hoff's rule, from memory) that is {turned}"
+        said(
+            "step.half_life_warmth",
+            temperature=temperature,
+            off=brief(abs(off)),
+            side="above" if off > 0 else "below",
+            step=brief(step),
+            life=turned,
+        )
     )
     return turned
 
@@ -134,5 +147,5 @@ def _left(sheet: Worksheet, life: Amount, after: Amount) -> Fraction:
     lives = after.base / life.base
     halves, part = min(int(lives), MOST_HALVES), lives - int(lives)
     left = 100 * from_float(0.5 ** float(part)) / Fraction(2**halves)
-    sheet.note(f"{after} ÷ {life} = {brief(lives)} half-lives; 100 × 0.5 to that power = {brief(left)} %")
+    sheet.note(said("step.half_lives", after=after, life=life, lives=brief(lives), left=brief(left)))
     return left

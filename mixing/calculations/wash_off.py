@@ -11,6 +11,7 @@ from mixing.calculations.registry import calculation
 from mixing.calculations.results import decimal, result
 from mixing.calculations.sources import table
 from mixing.calculations.worksheet import Worksheet
+from mixing.catalogue import said
 from mixing.reading import LENGTH
 
 
@@ -38,13 +39,19 @@ def wash_off(sheet: Worksheet, *, rain: Amount, age: Amount) -> Mapping[str, obj
     again, when_old, old = (_amount(rule[name]) for name in ("again", "again_when_old", "old"))
     here = sheet.turn(rain, per.unit)
     left = max(100 - lost * here.value / per.value, Fraction(0))
-    sheet.note(
-        f"100 − {brief(lost)} × {here} ÷ {per} = {brief(left)} %" + (", nothing left" if not left else "")
-    )
+    step = "step.washed" if left else "step.washed_off"
+    sheet.note(said(step, lost=brief(lost), rain=here, per=per, left=brief(left)))
     spray_again = rain.base >= again.base or (age.base >= old.base and rain.base >= when_old.base)
     sheet.note(
-        f"spray again after {again} of rain, or after {when_old} on a deposit of {old} or more:"
-        f" {here} on a deposit of {age}, {'spray again' if spray_again else 'not yet'}"
+        said(
+            "step.spray_again",
+            rain=again,
+            old_rain=when_old,
+            old=old,
+            here=here,
+            age=age,
+            answer="spray again" if spray_again else "not yet",
+        )
     )
     return {"left_percent": left, "spray_again": spray_again}
 

@@ -11,6 +11,7 @@ from mixing.calculations.exact import Amount, brief, from_float
 from mixing.calculations.registry import calculation
 from mixing.calculations.results import measured
 from mixing.calculations.worksheet import Worksheet
+from mixing.catalogue import said
 
 STANDARD = Amount(Fraction("101.325"), "kPa")
 
@@ -110,16 +111,14 @@ def delta_t(
     celsius, pascal = float(dry.value), float(pressure.base) * 1000
     vapour = float(humidity_percent) / 100 * saturation_pressure(celsius)
     wanted = LIGHTER * vapour / (pascal - vapour)
-    sheet.note(f"air at {dry} holds at most {saturation_pressure(celsius):.1f} Pa of water vapour")
-    sheet.note(f"{brief(humidity_percent)} % of it is {vapour:.1f} Pa")
+    sheet.note(said("step.saturation", air=dry, pressure=f"{saturation_pressure(celsius):.1f}"))
+    sheet.note(said("step.vapour", humidity=brief(humidity_percent), pressure=f"{vapour:.1f}"))
     sheet.note(
-        f"0.621945 × {vapour:.1f} ÷ ({pascal:.0f} − {vapour:.1f}) = {wanted:.6f} kg of water to a kg of air"
+        said("step.humidity_ratio", vapour=f"{vapour:.1f}", pressure=f"{pascal:.0f}", wanted=f"{wanted:.6f}")
     )
     wet = Amount(from_float(wet_bulb(celsius, float(humidity_percent) / 100, pascal)), "degC")
     difference = Amount(dry.value - wet.value, "degC_difference")
-    sheet.note(
-        f"a wet bulb of {wet} belongs to that much water, found by trial in the psychrometric equation"
-    )
+    sheet.note(said("step.wet_bulb", wet=wet))
     sheet.note(f"{brief(dry.value)} − {brief(wet.value)} = {difference}")
     if temperature.unit == "degF":
         wet, difference = wet.to("degF"), difference.to("degF_difference")

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from fractions import Fraction
 
 from mixing.calculations.exact import Amount, brief, factor, of_base
+from mixing.catalogue import Text, said
 from mixing.faults import TOP, Faults
 from mixing.quantities import QuantityError, unit
 
@@ -20,11 +21,11 @@ class Worksheet:
         self.faults = faults
         self.steps: list[str] = []
 
-    def note(self, step: str) -> None:
-        """Write down one step."""
-        self.steps.append(step)
+    def note(self, step: Text | str) -> None:
+        """Write down one step: a sentence of the catalogue, or a formula without words."""
+        self.steps.append(step if isinstance(step, str) else step.render(self.faults.language))
 
-    def refuse(self, field: str, code: str, detail: str) -> None:
+    def refuse(self, field: str, code: str, detail: Text) -> None:
         """Note what is wrong with a field and end the calculation.
 
         :raises MixRequestError: with all that was noted so far
@@ -37,7 +38,7 @@ class Worksheet:
         if amount.unit == name:
             return amount
         turned = amount.to(name)
-        self.note(f"{amount} is {turned}")
+        self.note(said("step.is", amount=amount, turned=turned))
         return turned
 
     def weigh(self, amount: Amount, name: str, density: Amount) -> Amount:
@@ -46,7 +47,7 @@ class Worksheet:
         base, by_mass = amount.base, amount.dimension.startswith("mass")
         turned = of_base(base / thick.base if by_mass else base * thick.base, name)
         sign = "÷" if by_mass else "×"
-        self.note(f"{amount} {sign} the density of {density} is {turned}")
+        self.note(said("step.weighed", amount=amount, sign=sign, density=density, turned=turned))
         return turned
 
     def asked(self, name: str) -> str | None:
@@ -65,8 +66,8 @@ class Worksheet:
         except QuantityError as fault:
             weight = turns_by_weight(amount.dimension, unit(wanted).dimension)
             code = "unit_needs_density" if weight else fault.code
-            more = ": give the density of the product" if weight else ""
-            self.faults.add(((TOP, "in"), name), code, f"{fault.detail}{more}")
+            detail = said("fault.give_the_density", fault=fault.text) if weight else fault.text
+            self.faults.add(((TOP, "in"), name), code, detail)
             return amount
 
     def answers(
@@ -113,5 +114,5 @@ def weight_per_volume(sheet: Worksheet, content: Amount) -> Amount:
     if content.unit not in ("percent_wv", "ppm"):
         return content
     turned = Amount(content.value * share(content.unit) * 1000, "g/L")
-    sheet.note(f"{content} is {turned}")
+    sheet.note(said("step.is", amount=content, turned=turned))
     return turned

@@ -24,6 +24,7 @@ HERE = Path(__file__).parent
 RULES = HERE.parent / "rules"
 ROW_TEXTS = ("says", "why", "do")
 WORDS = "words"
+PHRASES = "phrases"
 
 
 class UnknownText(LookupError):
@@ -35,11 +36,26 @@ class Text:
     """A sentence not yet in a language: its id, and what its braces name."""
 
     id: str
-    parameters: Mapping[str, str] = field(default_factory=lambda: NO_PARAMETERS, hash=False)
+    parameters: Mapping[str, str | Text] = field(default_factory=lambda: NO_PARAMETERS, hash=False)
 
     def render(self, language: str = "en") -> str:
-        """Return the sentence in that language."""
-        return render(self.id, self.parameters, language)
+        """Return the sentence in that language, with those that stand inside it."""
+        if not self.parameters:
+            return render(self.id, NO_PARAMETERS, language)
+        told = {
+            name: value if isinstance(value, str) else value.render(language)
+            for name, value in self.parameters.items()
+        }
+        return render(self.id, told, language)
+
+
+def said(text_id: str, /, **parameters: object) -> Text:
+    """Return a sentence with what its braces name: numbers and names as text, None as nothing at all."""
+    told = {
+        name: value if isinstance(value, (str, Text)) else "" if value is None else str(value)
+        for name, value in parameters.items()
+    }
+    return Text(text_id, told)
 
 
 def render(id: str, parameters: Mapping[str, str] = NO_PARAMETERS, language: str = "en") -> str:
@@ -117,19 +133,29 @@ def parameters_of(template: str) -> frozenset[str]:
 def _texts(language: str) -> Mapping[str, tuple[str, frozenset[str]]]:
     if language not in LANGUAGES:
         raise UnknownText(f"no language {language!r}; there are {', '.join(LANGUAGES)}")
-    plain = dict(_flat({key: row for key, row in _toml(HERE / f"{language}.toml").items() if key != WORDS}))
+    plain = dict(
+        _flat(
+            {key: row for key, row in _toml(HERE / f"{language}.toml").items() if key not in (WORDS, PHRASES)}
+        )
+    )
     if language == "en":
         plain |= _row_texts()
     return {id: _template(text) for id, text in plain.items()}
 
 
 def _in_language(parameters: Mapping[str, str], language: str) -> Mapping[str, str]:
-    return parameters if language == "en" else in_language(parameters, _words(language))
+    return parameters if language == "en" else in_language(parameters, _words(language), _phrases(language))
 
 
 @cache
 def _words(language: str) -> Mapping[str, str]:
     found: Mapping[str, str] = _toml(HERE / f"{language}.toml")[WORDS]
+    return found
+
+
+@cache
+def _phrases(language: str) -> Mapping[str, str]:
+    found: Mapping[str, str] = _toml(HERE / f"{language}.toml")[PHRASES]
     return found
 
 

@@ -12,12 +12,21 @@ WORDY = frozenset(("beside", "crop", "formulation", "kind", "of", "residue", "ta
 """The parameters that may hold such words, one or several with commas between them."""
 
 
-def in_language(parameters: Mapping[str, str], words: Mapping[str, str]) -> Mapping[str, str]:
-    """Return the parameters with every word that the language has a name for."""
-    wordy = WORDY & parameters.keys()
-    if not wordy:
+PHRASED = frozenset(
+    ("about", "answer", "kind", "limit", "limits", "model", "part", "risk", "side", "units", "wanted", "what")
+)
+"""The parameters that may hold a phrase: what a field is, what kind of value stands where another should."""
+
+
+def in_language(
+    parameters: Mapping[str, str], words: Mapping[str, str], phrases: Mapping[str, str]
+) -> Mapping[str, str]:
+    """Return the parameters with every word and phrase that the language has a name for."""
+    wordy, phrased = WORDY & parameters.keys(), PHRASED & parameters.keys()
+    if not wordy and not phrased:
         return parameters
-    return {**parameters, **{name: _each(parameters[name], words) for name in wordy}}
+    told = {**parameters, **{name: _each(parameters[name], words) for name in wordy}}
+    return told | {name: phrases.get(parameters[name], told[name]) for name in phrased}
 
 
 def _each(value: str, words: Mapping[str, str]) -> str:
