@@ -91,6 +91,7 @@ TABLE: dict[tuple[str, str], Grant] = {
         record_load=_FIELD,
         finish=_FIELD,
         hold=_FIELD,
+        settle=_ML,
     ),
     **_rows("tasks", "tank_sheet"),
     **_rows("tasks", "incident", create=_EVERYBODY),

@@ -221,12 +221,23 @@ class Endpoint(APIView):
 
     def answer(self, row: FarmRow, status: int = 200) -> Response:
         """Return the response with one resource, its ETag, and 304 where the reader has it already."""
-        if status == 200 and self.request.method == "GET" and self._has_it(row.etag):
-            return Response(status=304, headers={"ETag": row.etag})
-        headers = {"ETag": row.etag}
+        if status == 200 and self.request.method == "GET" and "If-None-Match" in self.request.headers:
+            tag = self.tag(row)
+            if self._has_it(tag):
+                return Response(status=304, headers={"ETag": tag})
+        shown = self.show(row)
+        headers = {"ETag": shown.get("etag", row.etag)}
         if status in (201, 202):
             headers["Location"] = row.path
-        return Response(self.show(row), status=status, headers=headers)
+        return Response(shown, status=status, headers=headers)
+
+    def tag(self, row: FarmRow) -> str:
+        """Return the entity tag of a row as it is shown here."""
+        return row.etag
+
+    def is_version(self, row: FarmRow, asked: str) -> bool:
+        """Say whether a tag that was sent is that of the row as it stands."""
+        return asked == row.etag
 
     def _has_it(self, etag: str) -> bool:
         asked = self.request.headers.get("If-None-Match", "")
@@ -245,7 +256,7 @@ class Endpoint(APIView):
                 Fault("if_match_required", "send the ETag that you have read as If-Match")
             )
         tags = [one.strip() for one in asked.split(",")]
-        if row.etag in tags or (happened and "*" in tags):
+        if any(self.is_version(row, one) for one in tags) or (happened and "*" in tags):
             return
         raise Stale(
             Fault(

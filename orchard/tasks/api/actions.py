@@ -1,27 +1,44 @@
-"""What is done with a work order: one address for each move of `states.MOVES`."""
+"""What is done with a work order: one address for each move of `states.MOVES`.
+
+What was refused and tells of something that has happened is kept with the order (`conflicts`); what only
+came too early is told again by itself as soon as what it waited for has arrived.
+"""
 
 from __future__ import annotations
 
+import datetime as dt
 from typing import Any, ClassVar
 
+from django.db import transaction
 from django.db.models import QuerySet
 from django.urls import path
 from rest_framework.exceptions import ValidationError
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from orchard.api.fields import Amount, Id, Input, Listed, Moment, Reference, Text, Whole, Word, YesNo
-from orchard.api.refusals import Refusal
-from orchard.blocks import queries as blocks
-from orchard.crews import queries as crews
+from orchard.api import permissions
+from orchard.api.fields import Id, Moment
+from orchard.api.problems import faults_in
+from orchard.api.refusals import Refusal, Unprocessable
+from orchard.farms.actors import Actor
 from orchard.farms.resources import Single
-from orchard.inventory import queries as store
 from orchard.tasks import queries
-from orchard.tasks.api.fields import ObservedInput, as_said
+from orchard.tasks.api.fields import as_said
 from orchard.tasks.api.orders import ORDER, OrderEndpoint
+from orchard.tasks.api.telling import (
+    AcceptInput,
+    CancelInput,
+    FinishInput,
+    HoldInput,
+    LoadInput,
+    NoteInput,
+    ResumeInput,
+    SettleInput,
+    StartInput,
+)
 from orchard.tasks.models import WorkOrder
-from orchard.tasks.services import finish, issue, loads, starting
-from orchard.tasks.states import HOLD_REASONS, MOVES
+from orchard.tasks.services import claims, finish, issue, loads, starting
+from orchard.tasks.states import MOVES, allowed_in
 
 
 class Action(OrderEndpoint, Single):
@@ -30,6 +47,10 @@ class Action(OrderEndpoint, Single):
     http_method_names = ["post", "options"]
     verbs: ClassVar[dict[str, str]] = {"POST": "action"}
     action: ClassVar[str] = ""
+    happened_at: ClassVar[str] = "at"
+    """The field that tells when it happened."""
+    lets_in: ClassVar[bool] = False
+    """Whether what came too early may be let in after it."""
 
     def verb(self, verb: str) -> str:
         return self.action
@@ -44,9 +65,33 @@ class Action(OrderEndpoint, Single):
     def _act(self) -> Response:
         repeated = "If-Match" in self.request.headers and self.done_before()
         if not repeated:
-            self.match(self.thing, happened=MOVES[self.action].happened)
+            self.match(self.thing, happened=self.action in MOVES and MOVES[self.action].happened)
             self.thing = self.do(self.thing, **self.asked_for())
+            if self.lets_in:
+                self._tell_what_waited()
         return self.answer(self.thing)
+
+    def _tell_what_waited(self) -> None:
+        """Tell again what came too early, each in its order; what does not fit yet stays where it is."""
+        for claim in list(claims.waiting(self.thing)):
+            if claim["action"] not in ("record_load", "finish"):
+                continue
+            if claim["action"] == "finish" and not loads.all_told(order=self.thing):
+                continue
+            try:
+                with transaction.atomic():
+                    self.thing = self._tell(claim)
+            except Refusal:
+                self.thing.refresh_from_db()
+
+    def _tell(self, claim: dict[str, Any]) -> WorkOrder:
+        form = (LoadInput if claim["action"] == "record_load" else FinishInput)(
+            data=claim["body"], context=self.context()
+        )
+        if not form.is_valid():
+            raise Unprocessable(*faults_in(form.errors))
+        tell = record_load if claim["action"] == "record_load" else end
+        return tell(self.thing, by=claims.told_by(claim), now=self.now, **form.validated_data)
 
     def done_before(self) -> bool:
         """Return whether this very thing was told before: then a stale ETag is no reason to refuse it."""
@@ -63,9 +108,64 @@ class Action(OrderEndpoint, Single):
         except (ValidationError, Refusal, AttributeError):  # told where the body is read
             return None
 
+    def when(self) -> dt.datetime | None:
+        """Return when the sender says that it happened, where that can be read."""
+        try:
+            return Moment().to_internal_value(self.body.get(self.happened_at))
+        except (ValidationError, Refusal, AttributeError):
+            return None
 
-class NoteInput(Input):
-    note = Text(required=False, allow_null=True)
+    def handle_exception(self, exc: Exception) -> Response:
+        """Say with every refusal which moves are open now to this sender."""
+        response = super().handle_exception(exc)
+        order = self._order_now()
+        if order is not None and isinstance(response.data, dict):
+            response.data["state"] = order.status
+            response.data["open_moves"] = open_moves(order, by=self.by)
+        return response
+
+    def _order_now(self) -> WorkOrder | None:
+        if not hasattr(self, "by"):
+            return None
+        return queries.work_orders(farm=self.farm).filter(id=self.kwargs["id"]).first()
+
+    def _audit_refusal(self, refusal: Refusal) -> None:
+        super()._audit_refusal(refusal)
+        if isinstance(refusal, finish.PossibleDuplicate):
+            return
+        when = self.when()
+        if claims.worth_keeping(action=self.action, body=self.body, happened_at=when, now=self.now):
+            codes = [fault.code for fault in refusal.faults]
+            claims.keep(
+                order=self.thing,
+                action=self.action,
+                body=self.body,
+                codes=codes,
+                happened_at=when,
+                by=self.by,
+                now=self.now,
+            )
+
+
+def open_moves(order: WorkOrder, *, by: Actor) -> list[str]:
+    """Return which moves an order's state allows to somebody."""
+    return [
+        action
+        for action in allowed_in(order.status)
+        if permissions.allows(role=by.role, scopes=by.scopes, resource="work_order", verb=action)
+    ]
+
+
+def record_load(order: WorkOrder, *, by: Actor, now: dt.datetime, **values: Any) -> WorkOrder:
+    """Tell of one tank."""
+    return loads.record_load(order=order, by=by, now=now, **values)
+
+
+def end(order: WorkOrder, *, by: Actor, now: dt.datetime, **values: Any) -> WorkOrder:
+    """End the work."""
+    if values.get("leftover"):
+        values["leftover"] = finish.Leftover(**values["leftover"])
+    return finish.finish(order=order, by=by, now=now, **values)
 
 
 class Issue(Action):
@@ -78,10 +178,6 @@ class Issue(Action):
         return issue.issue(order=order, by=self.by, now=self.now, **values)
 
 
-class AcceptInput(Input):
-    revision = Whole(min_value=1, required=False, allow_null=True, help_text="the one that was read")
-
-
 class Accept(Action):
     """Take it on."""
 
@@ -92,18 +188,12 @@ class Accept(Action):
         return issue.accept(order=order, by=self.by, now=self.now, **values)
 
 
-class StartInput(AcceptInput):
-    at = Moment(past=True, required=False, help_text="now where absent")
-    observed = ObservedInput(
-        required=False, help_text="for a spray with wind, temperature and people_out; else may be empty"
-    )
-
-
 class Start(Action):
     """Begin: the limits again with what is observed on the spot. A stage that was seen is kept either way."""
 
     action = "start"
     asked = StartInput
+    lets_in = True
 
     def do(self, order: WorkOrder, **values: Any) -> WorkOrder:
         observed = as_said(values.pop("observed", None) or {})
@@ -117,63 +207,18 @@ class Start(Action):
             )
 
 
-class LotUsed(Input):
-    lot = Reference(store.lots)
-    amount = Amount("mass", "volume", "count")
-
-
-class ProductUsed(Input):
-    product = Reference(store.products)
-    lots = Listed(
-        child=LotUsed(),
-        required=False,
-        min_length=1,
-        help_text="absent: the planned amount of this load from what is reserved, first to expire first",
-    )
-
-
-class LoadInput(Input):
-    id = Id(made_here=True, required=False, help_text="the load's")
-    number = Whole(min_value=1, max_value=10_000)
-    spray = Amount("volume", help_text="mixed")
-    products = Listed(child=ProductUsed(), min_length=1, max_length=50)
-    at = Moment(past=True, required=False, help_text="now where absent")
-    mixed_by = Reference(crews.workers, required=False, allow_null=True)
-    area_done = Amount("area", sign="zero", required=False, allow_null=True)
-    trees_done = Whole(min_value=0, required=False, allow_null=True)
-    trees_skipped = Whole(min_value=0, required=False, allow_null=True)
-    leftover = Amount("volume", sign="zero", required=False, allow_null=True)
-    note = Text(required=False, allow_null=True)
-
-
 class RecordLoad(Action):
     """Tell of one tank. The same id again: 200, and nothing more happens."""
 
     action = "record_load"
     asked = LoadInput
+    lets_in = True
 
     def done_before(self) -> bool:
         return loads.recorded_before(order=self.thing, id=self.own_id())
 
     def do(self, order: WorkOrder, **values: Any) -> WorkOrder:
-        return loads.record_load(order=order, by=self.by, now=self.now, **values)
-
-
-class LeftoverInput(Input):
-    volume = Amount("volume", sign="zero")
-    fate = Word(finish.FATES)
-    block = Reference(blocks.blocks, required=False, allow_null=True, help_text="for sprayed_out")
-
-
-class FinishInput(Input):
-    id = Id(made_here=True, required=False, help_text="the application record's")
-    finished_at = Moment(past=True, required=False, help_text="now where absent")
-    nothing_unusual = YesNo(required=False, allow_null=True)
-    incidents = Listed(child=Reference(queries.incidents), required=False)
-    leftover = LeftoverInput(required=False, allow_null=True)
-    sprayed = Amount("volume", required=False, allow_null=True, help_text="all that was mixed where absent")
-    sprayed_by = Listed(child=Reference(crews.workers), required=False, allow_null=True)
-    note = Text(required=False, allow_null=True)
+        return record_load(order, by=self.by, now=self.now, **values)
 
 
 class Finish(Action):
@@ -181,25 +226,18 @@ class Finish(Action):
 
     action = "finish"
     asked = FinishInput
+    happened_at = "finished_at"
 
     def done_before(self) -> bool:
         return finish.finished_before(order=self.thing, id=self.own_id())
 
     def do(self, order: WorkOrder, **values: Any) -> WorkOrder:
-        if values.get("leftover"):
-            values["leftover"] = finish.Leftover(**values["leftover"])
-        return finish.finish(order=order, by=self.by, now=self.now, **values)
+        return end(order, by=self.by, now=self.now, **values)
 
     def _audit_refusal(self, refusal: Refusal) -> None:
         super()._audit_refusal(refusal)
         if isinstance(refusal, finish.PossibleDuplicate):
             finish.keep_duplicate(order=self.thing, body=self.body, by=self.by, now=self.now)
-
-
-class HoldInput(Input):
-    reason = Word(HOLD_REASONS, required=False, allow_null=True, help_text="required")
-    note = Text(required=False, allow_null=True)
-    at = Moment(past=True, required=False, help_text="now where absent")
 
 
 class Hold(Action):
@@ -212,22 +250,15 @@ class Hold(Action):
         return issue.hold(order=order, by=self.by, now=self.now, **values)
 
 
-class ResumeInput(NoteInput):
-    at = Moment(past=True, required=False, help_text="now where absent")
-
-
 class Resume(Action):
     """Go back to the state before the hold."""
 
     action = "resume"
     asked = ResumeInput
+    lets_in = True
 
     def do(self, order: WorkOrder, **values: Any) -> WorkOrder:
         return issue.resume(order=order, by=self.by, now=self.now, **values)
-
-
-class CancelInput(Input):
-    reason = Text(required=False, allow_null=True, allow_blank=True, help_text="required")
 
 
 class Cancel(Action):
@@ -240,5 +271,15 @@ class Cancel(Action):
         return issue.cancel(order=order, by=self.by, now=self.now, **values)
 
 
-ACTIONS = (Issue, Accept, Start, RecordLoad, Finish, Hold, Resume, Cancel)
+class Settle(Action):
+    """Say that one of the order's `conflicts` was looked at and is dealt with; it stays on file."""
+
+    action = "settle"
+    asked = SettleInput
+
+    def do(self, order: WorkOrder, **values: Any) -> WorkOrder:
+        return claims.settle(order=order, by=self.by, now=self.now, **values)
+
+
+ACTIONS = (Issue, Accept, Start, RecordLoad, Finish, Hold, Resume, Cancel, Settle)
 urlpatterns = [path(f"{ORDER}/<uuid:id>/actions/{one.action}", one.as_view()) for one in ACTIONS]

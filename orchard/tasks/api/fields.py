@@ -13,6 +13,7 @@ from orchard.api.fields import (
     Amount,
     DecimalText,
     Input,
+    Moment,
     Reference,
     Text,
     Whole,
@@ -68,6 +69,9 @@ class ObservedInput(Input):
     people_out = YesNo(required=False, help_text="false: somebody is still in the block")
     source = Text(  # type: ignore[assignment]
         max_length=200, required=False, allow_null=True, help_text="instrument or station"
+    )
+    read_at = Moment(
+        past=True, required=False, allow_null=True, help_text="when it was read, at most 30 minutes before"
     )
 
 

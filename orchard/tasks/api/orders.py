@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import hashlib
+import json
 import uuid
 from collections.abc import Mapping, Sequence
 from typing import Any
@@ -31,6 +33,7 @@ from orchard.blocks import queries as blocks
 from orchard.crews import queries as crews
 from orchard.farms.endpoint import Endpoint
 from orchard.farms.resources import Changing, Collection, Making, Single
+from orchard.farms.rows import FarmRow
 from orchard.inventory import amounts as stock_amounts
 from orchard.inventory.models import Reservation
 from orchard.tasks import programme_queries, queries, windows
@@ -38,6 +41,7 @@ from orchard.tasks.api.checks import Rated, label_version
 from orchard.tasks.api.fields import Kept, SprayInput, WaterInput, as_said
 from orchard.tasks.models import Load, WorkOrder
 from orchard.tasks.services import issue, orders
+from orchard.tasks.services import place as where
 from orchard.tasks.states import KINDS, STATES
 
 OBJECTS = {"type": "array", "items": {"type": "object"}}
@@ -55,6 +59,9 @@ class ReservedShown(serializers.Serializer):
 
 
 class WorkOrderShown(Shown):
+    etag = serializers.SerializerMethodField(  # type: ignore[assignment]
+        help_text="entity tag for `If-Match`; another one as well where `blocked_by` is another"
+    )
     number = serializers.IntegerField(help_text="short, for people")
     kind = serializers.ChoiceField(choices=list(KINDS))
     status = serializers.ChoiceField(choices=list(STATES))
@@ -80,16 +87,29 @@ class WorkOrderShown(Shown):
     totals = KeptList(help_text="as `report.totals` of the mix check")
     reservations = serializers.SerializerMethodField()
     blocked_by = serializers.SerializerMethodField(
-        help_text="what `issue` or `start` would refuse now; null in lists, where it is not worked out"
+        help_text="`[{pointer, code, detail …}]`: what `issue`, or after it `start`, would refuse now"
     )
+    issued_at = Moment(allow_null=True, help_text="when it was issued first")
     started_at = Moment(allow_null=True)
     finished_at = Moment(allow_null=True)
     held_from = serializers.CharField(allow_null=True)
     held_reason = serializers.CharField(allow_null=True)
-    pauses = KeptList(help_text="`[{from_state, reason, note, at, until}]`")
+    pauses = KeptList(
+        help_text="`[{from_state, reason, note, at, until, treated: {trees, area, spray, percent}}]`"
+    )
     re_entry_until = Moment(allow_null=True)
     application_record = serializers.SerializerMethodField()
     possible_duplicates = KeptList(help_text="`[{id, received_at, by, body}]`")
+    conflicts = KeptList(
+        help_text="what was told and does not fit: `[{id, action, codes, happened_at, received_at, by, role, "
+        "body, settled_at, settled_by, note}]`; `settled_at` null: a person has to look"
+    )
+    exclusion_zone = serializers.SerializerMethodField(
+        help_text="`{distance, droplets, source}`: how far others stay away while it sprays; null: no spray"
+    )
+
+    def get_etag(self, row: WorkOrder) -> str:
+        return tag(row, self.context["blocked_by"].get(row.id, []))
 
     @extend_schema_field({"type": "array", "items": {"type": "string", "format": "uuid"}})
     def get_handlers(self, row: WorkOrder) -> list[str]:
@@ -103,10 +123,14 @@ class WorkOrderShown(Shown):
             for one in found
         ]
 
-    @extend_schema_field({"type": ["array", "null"], "items": {"type": "object"}})
-    def get_blocked_by(self, row: WorkOrder) -> list[dict[str, Any]] | None:
+    @extend_schema_field(OBJECTS)
+    def get_blocked_by(self, row: WorkOrder) -> list[dict[str, Any]]:
         blocked: Mapping[uuid.UUID, list[Fault]] = self.context["blocked_by"]
-        return [fault.as_json() for fault in blocked[row.id]] if row.id in blocked else None
+        return [fault.as_json() for fault in blocked[row.id]]
+
+    @extend_schema_field({"type": ["object", "null"]})
+    def get_exclusion_zone(self, row: WorkOrder) -> dict[str, Any] | None:
+        return where.exclusion_zone(row)
 
     @extend_schema_field({"type": ["string", "null"], "format": "uuid"})
     def get_application_record(self, row: WorkOrder) -> str | None:
@@ -174,18 +198,36 @@ class OrderEndpoint(Endpoint):
     resource = "work_order"
     shown = WorkOrderShown
 
-    def beside(self, found: Sequence[WorkOrder], *, alone: bool) -> dict[str, Any]:
-        """Return the reservations and records of these orders, and what blocks the one that is read alone."""
-        blocked = {row.id: issue.blocked_by(order=row, by=self.by, now=self.now) for row in found if alone}
+    def beside(self, found: Sequence[WorkOrder]) -> dict[str, Any]:
+        """Return the reservations and records of these orders, and what blocks each of them now."""
         return {
             "reservations": queries.reservations(farm=self.farm, orders=found),
             "records": queries.records_of(farm=self.farm, orders=found),
-            "blocked_by": blocked,
+            "blocked_by": {row.id: issue.blocked_by(order=row, by=self.by, now=self.now) for row in found},
         }
 
     def show(self, row: WorkOrder) -> dict[str, Any]:
-        context = {**self.context(), **self.beside([row], alone=True)}
+        context = {**self.context(), **self.beside([row])}
         return dict(WorkOrderShown(row, context=context).data)
+
+    def tag(self, row: FarmRow) -> str:
+        assert isinstance(row, WorkOrder)
+        return tag(row, issue.blocked_by(order=row, by=self.by, now=self.now))
+
+    def is_version(self, row: FarmRow, asked: str) -> bool:
+        return asked == row.etag or asked.startswith(row.etag[:-1] + "~")
+
+
+def tag(row: WorkOrder, blocked: Sequence[Fault]) -> str:
+    """Return the entity tag of an order as it is shown: its version, and what blocks it where anything does.
+
+    What blocks an order changes with the weather and the clock; a reader who has its version is not told
+    that nothing is new.
+    """
+    if not blocked:
+        return row.etag
+    told = json.dumps([fault.as_json() for fault in blocked], sort_keys=True, default=str)
+    return f'{row.etag[:-1]}~{hashlib.sha256(told.encode()).hexdigest()[:12]}"'
 
 
 class WorkOrders(OrderEndpoint, Making):
@@ -201,7 +243,7 @@ class WorkOrders(OrderEndpoint, Making):
         return rows.filter(queries.late(self.now)) if overdue else rows.exclude(queries.late(self.now))
 
     def listed(self, found: list[Any]) -> list[dict[str, Any]]:
-        context = {**self.context(), **self.beside(found, alone=False)}
+        context = {**self.context(), **self.beside(found)}
         return [dict(one) for one in WorkOrderShown(found, many=True, context=context).data]
 
     def create(self, **values: Any) -> WorkOrder:

@@ -20,15 +20,12 @@ from orchard.farms.actors import Actor
 from orchard.inventory import services as stock
 from orchard.tasks import queries
 from orchard.tasks.models import Incident, Load, WorkOrder
-from orchard.tasks.services import applications, checking, flags, loads, moves, people
+from orchard.tasks.services import applications, checking, claims, flags, loads, moves, people
 from orchard.tasks.services import mixed as mixing_up
 from orchard.tasks.services import rest as rests
 from orchard.tasks.services.mixed import Mixed
 from orchard.tasks.services.rest import FATES, Leftover
 from orchard.tasks.services.told import Application
-
-CLOCKS_DIFFER = dt.timedelta(minutes=5)
-"""How far a phone's clock may be behind ours before an end before the start is a fault."""
 
 __all__ = ["FATES", "Leftover", "PossibleDuplicate", "finish", "finished_before", "keep_duplicate"]
 
@@ -71,6 +68,8 @@ def finish(
         stock.release(farm=order.farm, work_order=order.id, by=by, now=now)
     if order.kind == "equipment_wash" and order.sprayer is not None:
         crew_services.washed(sprayer=order.sprayer, at=finished_at, now=now)
+    mine = claims.of_body(order, action="finish", id=id)
+    columns["conflicts"] = claims.settled(order, ids=mine, by=by, now=now)
     moves.make(
         order, action="finish", by=by, now=now, reason=note, finished_at=finished_at, finish_id=id, **columns
     )
@@ -80,7 +79,10 @@ def finish(
 
 def _after_the_start(order: WorkOrder, finished_at: dt.datetime) -> dt.datetime:
     """Return the end, moved to the start where a phone's clock puts it a little before that."""
-    if order.started_at is not None and order.started_at - CLOCKS_DIFFER <= finished_at < order.started_at:
+    if (
+        order.started_at is not None
+        and order.started_at - moves.CLOCKS_DIFFER <= finished_at < order.started_at
+    ):
         return order.started_at
     return finished_at
 
@@ -139,6 +141,7 @@ def _content_faults(order: WorkOrder, told: _Told, finished_at: dt.datetime) -> 
         yield Fault(
             "out_of_range", f"this lies before the start, {order.started_at.isoformat()}", "/finished_at"
         )
+    yield from moves.not_before_issue(order, finished_at, pointer="/finished_at")
     if order.kind != "spray":
         return
     if not told.nothing_unusual and not told.incidents:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import functools
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from typing import Any
 
 from mixing.quantities import EXACT
@@ -16,7 +16,7 @@ from orchard.inventory import queries as store
 from orchard.inventory import services as stock
 from orchard.inventory.services import ledger
 from orchard.tasks.models import WorkOrder
-from orchard.tasks.services import checking, demands, moves, starting
+from orchard.tasks.services import checking, demands, moves, pauses, starting
 from orchard.tasks.states import HOLD_REASONS
 
 
@@ -84,20 +84,27 @@ def hold(
 ) -> WorkOrder:
     """Stop for a reason; the state before is kept, and the time as it was told. The caller holds its lock.
 
-    :raises Unprocessable: `reason_required`
+    Where the end of this very pause was told before its beginning, both go on record and the work goes on.
+
+    :raises Unprocessable: `reason_required`, a time before the issue
     :raises Conflict: `state_conflict`
     """
     if reason is None:
         raise Unprocessable(Fault("reason_required", f"say why: {', '.join(HOLD_REASONS)}", "/reason"))
+    _refuse(moves.not_before_issue(order, at, pointer="/at"))
     moves.demand(order, action="hold")
-    at = at or now
-    pause = {"from_state": order.status, "reason": reason, "note": note, "at": at.isoformat(), "until": None}
+    told_of = f"{reason}: {note}" if note else reason
+    pause = pauses.begun(order, reason=reason, note=note, at=at or now)
+    ended = pauses.end_told_before(order, at=at)
+    if ended is not None:
+        columns = pauses.with_end(order, pause, ended, by=by, now=now)
+        return moves.make(order, action="hold", by=by, now=now, reason=told_of, late=True, **columns)
     return moves.make(
         order,
         action="hold",
         by=by,
         now=now,
-        reason=f"{reason}: {note}" if note else reason,
+        reason=told_of,
         held_from=order.status,
         held_reason=reason,
         pauses=[*order.pauses, pause],
@@ -111,13 +118,20 @@ def resume(
     now: dt.datetime,
     note: str | None = None,
     at: dt.datetime | None = None,
+    people_out: bool | None = None,
 ) -> WorkOrder:
     """Go back to the state before the hold. The caller holds the order's lock.
 
-    :raises Conflict: `state_conflict`
+    :param people_out: False: somebody is still in the zone, and the work does not go on
+    :raises Unprocessable: a time before the hold
+    :raises Conflict: `state_conflict`, `people_in_block`
     """
+    _refuse(pauses.not_before_hold(order, at))
     moves.demand(order, action="resume")
-    ended = [{**pause, "until": (at or now).isoformat()} for pause in order.pauses[-1:]]
+    if people_out is False:
+        detail = "somebody is still in the block or near it: get everybody out first"
+        raise Conflict(Fault("people_in_block", detail, "/people_out"))
+    ended = [pauses.ended(pause, at or now) for pause in order.pauses[-1:]]
     return moves.make(
         order,
         action="resume",
@@ -129,6 +143,12 @@ def resume(
         held_reason=None,
         pauses=[*order.pauses[:-1], *ended],
     )
+
+
+def _refuse(faults: Iterable[Fault]) -> None:
+    found = list(faults)
+    if found:
+        raise Unprocessable(*found)
 
 
 def cancel(*, order: WorkOrder, by: Actor, now: dt.datetime, reason: str | None = None) -> WorkOrder:

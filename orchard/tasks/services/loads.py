@@ -20,12 +20,18 @@ from orchard.inventory import services as stock
 from orchard.inventory.models import Lot, Product, Reservation
 from orchard.tasks import amounts, queries
 from orchard.tasks.models import Load, WorkOrder
-from orchard.tasks.services import checking, moves, people
+from orchard.tasks.services import checking, claims, moves, people
 
 
 def recorded_before(*, order: WorkOrder, id: uuid.UUID | None) -> bool:
     """Return whether a load with this id is on record already."""
     return id is not None and queries.loads(order=order).filter(id=id).exists()
+
+
+def all_told(*, order: WorkOrder) -> bool:
+    """Return whether every load that was planned is on record."""
+    told = set(queries.loads(order=order).values_list("number", flat=True))
+    return {one["number"] for one in order.loads_planned} <= told
 
 
 def record_load(
@@ -43,7 +49,9 @@ def record_load(
 ) -> WorkOrder:
     """Write down one tank as it was mixed; stock follows from the outbox. The caller holds the order's lock.
 
-    The same id again changes nothing. More than was planned is taken: it has happened.
+    The same id again changes nothing. More than was planned is taken: it has happened. So is what was mixed
+    before a hold or before the end and is told only now; where the record is written already, a person is
+    asked to correct it.
 
     :param products: `[{"product": Product, "lots": [{"lot": Lot, "amount": Quantity}]}]`; without `lots` the
         planned amount of that load from the lots that are reserved, first to expire first
@@ -52,10 +60,13 @@ def record_load(
     """
     if recorded_before(order=order, id=id):
         return order
+    late = order.status != "under_way" and moves.was_under_way(order, at=at)
+    early = list(moves.not_before_issue(order, at, pointer="/at"))
     at = at or now
     day = checking.local_day(order.farm, at)
-    _refuse([*_tank_faults(order, spray), *_product_faults(products, on=day)])
-    moves.demand(order, action="record_load")
+    _refuse([*early, *_tank_faults(order, spray), *_product_faults(products, on=day)])
+    if not late:
+        moves.demand(order, action="record_load")
     _refuse_what_stands_against(order, number=number, mixed_by=mixed_by, at=at)
     planned = next((one for one in order.loads_planned if one["number"] == number), None)
     used = _used(order, products, planned, on=day)
@@ -77,7 +88,27 @@ def record_load(
     )
     journal.later("load.recorded", farm=order.farm, subject=load.id, by=by, now=now)
     _leave_residue(order, [one["product"] for one in products], at=at, now=now)
-    return moves.make(order, action="record_load", by=by, now=now)
+    conflicts = _conflicts(order, load, by=by, now=now)
+    return moves.make(order, action="record_load", by=by, now=now, late=late, conflicts=conflicts)
+
+
+def _conflicts(order: WorkOrder, load: Load, *, by: Actor, now: dt.datetime) -> list[dict[str, Any]]:
+    """Return the order's claims after a load: what told of it is settled; one more where it came too late."""
+    mine = claims.of_body(order, action="record_load", id=load.id)
+    found = claims.settled(order, ids=mine, by=by, now=now)
+    if order.status == "done":
+        body = {"id": str(load.id), "number": load.number}
+        found.append(
+            claims.as_claim(
+                action="record_load",
+                body=body,
+                codes=["load_after_record"],
+                happened_at=load.at,
+                by=by,
+                now=now,
+            )
+        )
+    return found
 
 
 def _refuse(faults: Sequence[Fault]) -> None:
@@ -166,12 +197,10 @@ def _planned_lots(
 
 def _still_reserved(order: WorkOrder, product: Product, *, on: dt.date) -> list[tuple[Lot, Decimal]]:
     """Return the lots reserved for an order, first to expire first, with what no load has taken."""
-    rows = (
-        Reservation.objects.for_farm(order.farm)
-        .filter(work_order=order.id, product=product)
-        .exclude(status="released")
-        .select_related("lot")
-    )
+    rows = Reservation.objects.for_farm(order.farm).filter(work_order=order.id, product=product)
+    if order.status != "done":  # at the end the rest was given back; a load told later names what was meant
+        rows = rows.exclude(status="released")
+    rows = rows.select_related("lot")
     taken: dict[str, Decimal] = {}
     for load in queries.loads(order=order):
         for one in load.products:

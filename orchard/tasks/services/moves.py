@@ -1,8 +1,13 @@
-"""How a work order goes from one state to the next: only as `states.MOVES` says, and only once."""
+"""How a work order goes from one state to the next: only as `states.MOVES` says, and only once.
+
+A phone without a signal tells later what happened earlier. What counts is the state that the order was in
+when it happened, not the one it is in when word of it arrives.
+"""
 
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Iterator
 from typing import Any
 
 from orchard.api.refusals import Conflict, Fault
@@ -10,6 +15,9 @@ from orchard.farms import journal
 from orchard.farms.actors import Actor
 from orchard.tasks.models import WorkOrder
 from orchard.tasks.states import MOVES, allowed_in
+
+CLOCKS_DIFFER = dt.timedelta(minutes=5)
+"""How far a phone's clock may be from ours before what it says is a fault."""
 
 
 def demand(order: WorkOrder, *, action: str) -> None:
@@ -31,6 +39,30 @@ def state_conflict(order: WorkOrder) -> Fault:
     )
 
 
+def was_under_way(order: WorkOrder, *, at: dt.datetime | None) -> bool:
+    """Say whether the work was under way at a moment that somebody told: before a hold, or before the end."""
+    if at is None or order.started_at is None or at < order.started_at - CLOCKS_DIFFER:
+        return False
+    if order.status == "done" and order.finished_at is not None:
+        return at <= order.finished_at + CLOCKS_DIFFER
+    if order.status == "held" and order.held_from == "under_way" and order.pauses:
+        return at <= dt.datetime.fromisoformat(order.pauses[-1]["at"])
+    return order.status == "under_way"
+
+
+def not_before_issue(order: WorkOrder, at: dt.datetime | None, *, pointer: str) -> Iterator[Fault]:
+    """Yield that a moment lies before the order was given to anybody."""
+    if at is None or order.issued_at is None or at >= order.issued_at - CLOCKS_DIFFER:
+        return
+    since = order.issued_at.isoformat(timespec="seconds")
+    may = ", ".join(allowed_in(order.status)) or "nothing more"
+    detail = (
+        f"this lies before the issue of the order, {since}: say when it happened. The order is "
+        f"{order.status.replace('_', ' ')}; that allows: {may}"
+    )
+    yield Fault("out_of_range", detail, pointer, ("work_order", str(order.id)))
+
+
 def make(
     order: WorkOrder,
     *,
@@ -39,6 +71,7 @@ def make(
     now: dt.datetime,
     becomes: str | None = None,
     reason: str | None = None,
+    late: bool = False,
     **columns: Any,
 ) -> WorkOrder:
     """Make a move and write it to the journals. The caller holds the order's lock.
@@ -46,10 +79,12 @@ def make(
     The update is guarded all the same: of two that read the same state only one finds it still there.
 
     :param becomes: the state after it, where the table leaves it open
+    :param late: it happened while the state allowed it, and is told only now: the state stays as it is
     :raises Conflict: `state_conflict`
     """
-    demand(order, action=action)
-    becomes = becomes or MOVES[action].becomes or order.status
+    if not late:
+        demand(order, action=action)
+    becomes = order.status if late else becomes or MOVES[action].becomes or order.status
     still = WorkOrder.objects.for_farm(order.farm).filter(key=order.key, status=order.status)
     if still.update(status=order.status) != 1:
         raise Conflict(state_conflict(order))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from typing import Any
 
 from orchard.api.refusals import Conflict, Fault, Unprocessable
@@ -14,6 +14,7 @@ from orchard.tasks.models import WorkOrder
 from orchard.tasks.services import checking, demands, moves
 
 NEEDED = ("wind", "temperature", "people_out")
+READING_HOLDS = dt.timedelta(minutes=30)
 
 
 class StartRefused(Conflict):
@@ -40,8 +41,13 @@ def start(
     :raises Conflict: `state_conflict`, `revision_is_old`, or all that stands against it at once
     """
     observed, at = dict(observed or {}), at or now
-    if order.kind == "spray":
-        _observed_all(observed)
+    faults = [
+        *(_not_observed(observed) if order.kind == "spray" else ()),
+        *moves.not_before_issue(order, at, pointer="/at"),
+        *_read_too_early(observed, at),
+    ]
+    if faults:
+        raise Unprocessable(*faults)
     moves.demand(order, action="start")
     right_revision(order, revision)
     bbch = observed.get("bbch")
@@ -69,15 +75,19 @@ def right_revision(order: WorkOrder, revision: int | None) -> None:
         raise Conflict(Fault("revision_is_old", detail, "/revision"))
 
 
-def _observed_all(observed: Mapping[str, Any]) -> None:
-    missing = [name for name in NEEDED if observed.get(name) is None]
-    if missing:
-        raise Unprocessable(
-            *(
-                Fault("required", f"say the {name.replace('_', ' ')} on the spot", f"/observed/{name}")
-                for name in missing
-            )
-        )
+def _not_observed(observed: Mapping[str, Any]) -> Iterator[Fault]:
+    for name in NEEDED:
+        if observed.get(name) is None:
+            detail = f"say the {name.replace('_', ' ')} on the spot"
+            yield Fault("required", detail, f"/observed/{name}")
+
+
+def _read_too_early(observed: Mapping[str, Any], at: dt.datetime) -> Iterator[Fault]:
+    """Yield that the instrument was read too long before. 30 minutes: common practice, no source."""
+    read_at = observed.get("read_at")
+    if read_at is not None and at - dt.datetime.fromisoformat(read_at) > READING_HOLDS:
+        detail = f"this was read {READING_HOLDS.seconds // 60} minutes or more before the start: read again"
+        yield Fault("out_of_range", detail, "/observed/read_at")
 
 
 def note_stage(*, order: WorkOrder, bbch: int | None, at: dt.datetime, by: Actor, now: dt.datetime) -> None:
