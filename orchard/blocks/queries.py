@@ -7,6 +7,7 @@ import zoneinfo
 
 from django.db.models import OuterRef, Prefetch, QuerySet, Subquery
 
+from orchard.api.remembered import remembered
 from orchard.blocks.models import (
     Block,
     ScoutingCount,
@@ -51,13 +52,21 @@ def stages(*, block: Block) -> QuerySet[StageObservation]:
 
 def stage_on(*, block: Block, at: dt.datetime) -> StageObservation | None:
     """Return the stage that counts at a moment: seen latest up to that day, then entered latest."""
-    day = at.astimezone(zoneinfo.ZoneInfo(block.farm.zone)).date()
+    return _stage_on(block=block, day=at.astimezone(zoneinfo.ZoneInfo(block.farm.zone)).date())
+
+
+@remembered
+def _stage_on(*, block: Block, day: dt.date) -> StageObservation | None:
     return stages(block=block).filter(observed_on__lte=day).order_by(*LATEST_FIRST).first()
 
 
 def leaf_drop_on(*, block: Block, at: dt.datetime) -> StageObservation | None:
     """Return the latest observation up to a moment that says how many leaves have dropped."""
-    day = at.astimezone(zoneinfo.ZoneInfo(block.farm.zone)).date()
+    return _leaf_drop_on(block=block, day=at.astimezone(zoneinfo.ZoneInfo(block.farm.zone)).date())
+
+
+@remembered
+def _leaf_drop_on(*, block: Block, day: dt.date) -> StageObservation | None:
     rows = stages(block=block).filter(observed_on__lte=day, leaf_drop_percent__isnull=False)
     return rows.order_by(*LATEST_FIRST).first()
 

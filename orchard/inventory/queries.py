@@ -9,6 +9,7 @@ from decimal import Decimal
 
 from django.db.models import OuterRef, Prefetch, Q, QuerySet, Subquery
 
+from orchard.api.remembered import remembered
 from orchard.farms.models import Farm
 from orchard.inventory import allocation
 from orchard.inventory.models import (
@@ -54,6 +55,7 @@ def labels(*, product: Product) -> QuerySet[LabelVersion]:
     return rows.select_related("farm", "product__farm").prefetch_related("documents")
 
 
+@remembered
 def label_in_force(*, product: Product, on: dt.date) -> LabelVersion | None:
     """Return the label that holds on a day; None where none has begun, or the newest has ended.
 

@@ -18,6 +18,7 @@ from mixing import MixRequestError
 from mixing import check_mix as ask_engine
 from mixing.quantities import Quantity
 from orchard.api.refusals import Conflict, Fault, Unprocessable
+from orchard.api.remembered import remembered
 from orchard.blocks.models import Block
 from orchard.crews.models import Sprayer
 from orchard.farms import journal
@@ -126,9 +127,8 @@ def open_stops(*, check: MixCheck, now: dt.datetime) -> list[dict[str, Any]]:
     """Return the stops of a check that no manager has taken upon themselves in the last 24 h."""
     taken = {
         (override.finding, frozenset(override.products))
-        for override in Override.objects.for_farm(check.farm).filter(
-            fingerprint=check.fingerprint, created_at__gte=now - OVERRIDE_HOLDS, created_at__lte=now
-        )
+        for override in _overrides(farm=check.farm, now=now)
+        if override.fingerprint == check.fingerprint
     }
     return [
         finding
@@ -136,6 +136,13 @@ def open_stops(*, check: MixCheck, now: dt.datetime) -> list[dict[str, Any]]:
         if finding["severity"] == "stop"
         and not (finding["may_be_overridden"] and (finding["id"], frozenset(finding["products"])) in taken)
     ]
+
+
+@remembered
+def _overrides(*, farm: Farm, now: dt.datetime) -> list[Override]:
+    """Return what managers have taken upon themselves in the last 24 h."""
+    since = now - OVERRIDE_HOLDS
+    return list(Override.objects.for_farm(farm).filter(created_at__gte=since, created_at__lte=now))
 
 
 def override(
@@ -195,17 +202,20 @@ def override(
 
 def of_order(*, order: WorkOrder) -> list[Wanted]:
     """Return the products and rates of a work order."""
-    by_id = {
-        str(p.id): p
-        for p in stock.products(farm=order.farm).filter(id__in=[p["product"] for p in order.products])
-    }
-    labels = {
-        str(version.id): version
-        for version in LabelVersion.objects.for_farm(order.farm).filter(
-            id__in=[p["label"] for p in order.products if p.get("label")]
-        )
-    }
+    by_id = _products(farm=order.farm, ids=frozenset(p["product"] for p in order.products))
+    labels = _labels(farm=order.farm, ids=frozenset(p["label"] for p in order.products if p.get("label")))
     return [
         Wanted(by_id[one["product"]], one["rate"], labels.get(one.get("label") or ""))
         for one in order.products
     ]
+
+
+@remembered
+def _products(*, farm: Farm, ids: frozenset[str]) -> dict[str, Product]:
+    return {str(row.id): row for row in stock.products(farm=farm).filter(id__in=ids)}
+
+
+@remembered
+def _labels(*, farm: Farm, ids: frozenset[str]) -> dict[str, LabelVersion]:
+    rows = LabelVersion.objects.for_farm(farm).filter(id__in=ids) if ids else ()
+    return {str(row.id): row for row in rows}

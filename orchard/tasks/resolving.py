@@ -11,6 +11,7 @@ from typing import Any
 
 from mixing.quantities import Quantity, plain
 from orchard.api.refusals import Fault, Unprocessable
+from orchard.api.remembered import remembered
 from orchard.blocks import queries as blocks
 from orchard.blocks.models import Block
 from orchard.crews.models import Sprayer
@@ -135,6 +136,7 @@ def _fitting(value: Decimal) -> str:
     return plain(Context(prec=15, rounding="ROUND_FLOOR").plus(value))
 
 
+@remembered
 def history(*, farm: Farm, block: Block, at: dt.datetime) -> list[dict[str, Any]]:
     """Return what was put on a block before a moment, as the engine counts it."""
     zone = zoneinfo.ZoneInfo(farm.zone)

@@ -6,6 +6,7 @@ from typing import Any
 
 from django.db.models import QuerySet
 
+from orchard.api.remembered import remembered
 from orchard.farms.models import Farm
 from orchard.tasks.models import Briefing, Notice, NoticeRule, WorkOrder
 
@@ -20,8 +21,13 @@ def rules_for(*, order: WorkOrder) -> list[NoticeRule]:
     """Return the rules that hold for an order: only sprays are told of."""
     if order.kind != "spray" or order.block is None:
         return []
-    rows = notice_rules(farm=order.farm, archived=False).order_by("id")
+    rows = _in_force(farm=order.farm)
     return [rule for rule in rows if not rule.blocks.all() or order.block in rule.blocks.all()]
+
+
+@remembered
+def _in_force(*, farm: Farm) -> list[NoticeRule]:
+    return list(notice_rules(farm=farm, archived=False).order_by("id"))
 
 
 def notices(*, farm: Farm, **filters: Any) -> QuerySet[Notice]:

@@ -8,6 +8,7 @@ from decimal import Decimal
 from typing import Any
 
 from mixing.quantities import EXACT, plain
+from orchard.api.remembered import remembered
 from orchard.blocks import queries as blocks
 from orchard.blocks.models import WeatherHour
 from orchard.farms.models import Farm
@@ -19,6 +20,7 @@ DRY = Decimal("0")
 HOUR = dt.timedelta(hours=1)
 
 
+@remembered
 def stored_weather(*, farm: Farm, at: dt.datetime) -> dict[str, Any] | None:
     """Return the weather at a moment from the stored hours; None where there is none.
 

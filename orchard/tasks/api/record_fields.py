@@ -27,9 +27,9 @@ from orchard.blocks import queries as blocks
 from orchard.crews import queries as crews
 from orchard.inventory import queries as store
 from orchard.tasks import queries
-from orchard.tasks.api.telling import LeftoverInput, LotUsed
 from orchard.tasks.api.checks import RATES
 from orchard.tasks.api.fields import ObservedInput, as_said
+from orchard.tasks.api.telling import LeftoverInput, LotUsed
 from orchard.tasks.models import ApplicationRecord
 from orchard.tasks.services.told import Line
 

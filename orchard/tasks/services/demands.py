@@ -6,6 +6,7 @@ Which of them a move asks of which kind of work stands in `states.MOVES`; here i
 from __future__ import annotations
 
 import datetime as dt
+import uuid
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from decimal import ROUND_CEILING, Decimal
@@ -13,8 +14,10 @@ from typing import Any
 
 from mixing.quantities import parse_quantity, plain
 from orchard.api.refusals import Fault
+from orchard.api.remembered import remembered
 from orchard.blocks import queries as blocks
 from orchard.blocks.models import Block
+from orchard.farms.models import Farm
 from orchard.inventory import queries as store
 from orchard.inventory.models import Reservation
 from orchard.tasks import amounts, checks
@@ -124,14 +127,23 @@ def _people_out(case: Case) -> Iterator[Fault]:
 
 def _stock_usable(case: Case) -> Iterator[Fault]:
     """Yield lots that are promised to an order and may not be used any more: expired or put aside since."""
-    rows = Reservation.objects.for_farm(case.order.farm).filter(work_order=case.order.id, status="open")
-    for row in rows.select_related("lot", "product").order_by("id"):
+    for row in _promised(farm=case.order.farm).get(case.order.id, []):
         if not store.may_be_used(row.lot, on=case.day):
             detail = (
                 f"lot {row.lot.number} of {row.product.name} is reserved for this and may not be used on "
                 f"{case.day}: call the order off and issue it anew from another lot"
             )
             yield Fault("stock_short", detail, refers_to=("lot", str(row.lot.id)))
+
+
+@remembered
+def _promised(*, farm: Farm) -> dict[uuid.UUID, list[Reservation]]:
+    """Return what is promised to the orders of a farm."""
+    rows = Reservation.objects.for_farm(farm).filter(status="open").select_related("lot", "product")
+    found: dict[uuid.UUID, list[Reservation]] = {}
+    for row in rows.order_by("id"):
+        found.setdefault(row.work_order, []).append(row)
+    return found
 
 
 def stage_condition(order: WorkOrder, *, at: dt.datetime) -> Iterator[Fault]:

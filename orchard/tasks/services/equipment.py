@@ -9,6 +9,7 @@ import mixing
 from mixing import chemistry, cleaning, compatibility, rulebook
 from mixing.findings import Severity
 from orchard.api.refusals import Fault
+from orchard.api.remembered import remembered
 from orchard.crews import queries as crews
 from orchard.crews.models import Calibration, Sprayer, Worker
 from orchard.farms.models import Farm
@@ -30,7 +31,7 @@ def faults(order: WorkOrder, *, check: MixCheck, handlers: Sequence[Worker], on:
 
 def calibrated(sprayer: Sprayer, *, handlers: Sequence[Worker], on: dt.date) -> Iterator[Fault]:
     """Yield why no calibration of a sprayer holds: none, past its day, another nozzle, another person."""
-    rows = list(crews.calibrations(sprayer=sprayer).filter(on__lte=on).order_by("-on", "-created_at", "-id"))
+    rows = _calibrations(sprayer=sprayer, on=on)
     in_force = [row for row in rows if row.due_on >= on]
     fitting = [row for row in in_force if _same_nozzle(row, sprayer)]
     if not rows:
@@ -51,6 +52,13 @@ def calibrated(sprayer: Sprayer, *, handlers: Sequence[Worker], on: dt.date) -> 
     else:
         return
     yield Fault("sprayer_not_calibrated", detail, "/sprayer", ("sprayer", str(sprayer.id)))
+
+
+@remembered
+def _calibrations(*, sprayer: Sprayer, on: dt.date) -> list[Calibration]:
+    """Return what a sprayer gave when it was measured up to a day, latest first."""
+    rows = crews.calibrations(sprayer=sprayer).filter(on__lte=on)
+    return list(rows.order_by("-on", "-created_at", "-id"))
 
 
 def _same_nozzle(row: Calibration, sprayer: Sprayer) -> bool:
@@ -104,10 +112,15 @@ def weed_killers_in(residue: Iterable[str], *, farm: Farm) -> list[str]:
     residue = list(residue)
     if not residue:
         return []
+    named = _named_as_weed_killers(farm=farm)
+    return [one for one in residue if one.casefold() in named or WEED_KILLER in chemistry.groups_of(one)]
+
+
+@remembered
+def _named_as_weed_killers(*, farm: Farm) -> set[str]:
     labels = LabelVersion.objects.for_farm(farm).filter(label__function__contains=[WEED_KILLER])
-    named = {
+    return {
         ingredient["name"].casefold()
         for version in labels
         for ingredient in version.label.get("active_ingredients") or []
     }
-    return [one for one in residue if one.casefold() in named or WEED_KILLER in chemistry.groups_of(one)]

@@ -5,15 +5,19 @@ from __future__ import annotations
 import datetime as dt
 import functools
 from collections.abc import Iterable, Iterator
+from decimal import Decimal
 from typing import Any
 
 from mixing.quantities import EXACT
 from orchard.api.refusals import Conflict, Fault, Unprocessable
+from orchard.api.remembered import remembered
 from orchard.farms import journal
 from orchard.farms.actors import Actor
+from orchard.farms.models import Farm
 from orchard.inventory import amounts as stock_amounts
 from orchard.inventory import queries as store
 from orchard.inventory import services as stock
+from orchard.inventory.models import Product
 from orchard.inventory.services import ledger
 from orchard.tasks.models import WorkOrder
 from orchard.tasks.services import checking, demands, moves, pauses, starting
@@ -46,11 +50,23 @@ def issue(*, order: WorkOrder, by: Actor, now: dt.datetime, note: str | None = N
 
 
 def _needs(order: WorkOrder) -> list[stock.Need]:
-    rows = {str(row.id): row for row in store.products(farm=order.farm)}
+    rows = _products(farm=order.farm)
     return [
         stock.Need(product=rows[id], quantity=quantity)
         for id, quantity in checking.planned_totals(order).items()
     ]
+
+
+@remembered
+def _products(*, farm: Farm) -> dict[str, Product]:
+    return {str(row.id): row for row in store.products(farm=farm)}
+
+
+@remembered
+def _free(*, product: Product, on: dt.date) -> Decimal:
+    """Return what of a product may still be promised for a day [base unit]."""
+    lots = store.usable_lots(product=product, on=on)
+    return functools.reduce(EXACT.add, (store.available(lot, on=on) for lot in lots), stock_amounts.ZERO)
 
 
 def _reserve(order: WorkOrder, *, by: Actor, now: dt.datetime) -> list[Fault]:
@@ -199,7 +215,6 @@ def _short(order: WorkOrder, *, at: dt.datetime) -> Iterator[Fault]:
         except Unprocessable as wrong:
             yield from wrong.faults
             continue
-        lots = store.usable_lots(product=need.product, on=day)
-        free = functools.reduce(EXACT.add, (store.available(lot, on=day) for lot in lots), stock_amounts.ZERO)
+        free = _free(product=need.product, on=day)
         if free < wanted:
             yield ledger.short_fault(product=need.product, missing=EXACT.subtract(wanted, free))

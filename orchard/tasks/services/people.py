@@ -7,8 +7,9 @@ from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
 from orchard.api.refusals import Fault
+from orchard.api.remembered import remembered
 from orchard.crews import queries as crews
-from orchard.crews.models import Worker
+from orchard.crews.models import Crew, Worker
 from orchard.inventory import queries as store
 from orchard.tasks import checks
 from orchard.tasks.models import WorkOrder
@@ -26,8 +27,12 @@ def handlers(order: WorkOrder, *, on: dt.date) -> list[Worker]:
     named = list(order.handlers.all())
     if named or order.crew is None:
         return named
-    also = _tests_wanted(order, on=on)
-    members = order.crew.members.order_by("id")
+    return _who_may(crew=order.crew, on=on, also=_tests_wanted(order, on=on))
+
+
+@remembered
+def _who_may(*, crew: Crew, on: dt.date, also: tuple[str, ...]) -> list[Worker]:
+    members = crew.members.order_by("id")
     return [one for one in members if crews.may_handle(worker=one, on=on, also=also)]
 
 

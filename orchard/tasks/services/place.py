@@ -9,8 +9,10 @@ from typing import Any
 from mixing import keep_out
 from mixing.quantities import plain
 from orchard.api.refusals import Fault
+from orchard.api.remembered import remembered
 from orchard.blocks import outlines
 from orchard.blocks.models import Block
+from orchard.farms.models import Farm
 from orchard.tasks import queries
 from orchard.tasks.models import WorkOrder
 from orchard.tasks.services import checking
@@ -60,8 +62,13 @@ def exclusion_zone(order: WorkOrder) -> dict[str, Any] | None:
 
 
 def _under_way(order: WorkOrder, *, kinds: tuple[str, ...]) -> list[WorkOrder]:
-    rows = queries.work_orders(farm=order.farm, status="under_way", kind__in=kinds)
-    return [row for row in rows.order_by("number") if row.key != order.key]
+    rows = _all_under_way(farm=order.farm)
+    return [row for row in rows if row.kind in kinds and row.key != order.key]
+
+
+@remembered
+def _all_under_way(*, farm: Farm) -> list[WorkOrder]:
+    return list(queries.work_orders(farm=farm, status="under_way").order_by("number"))
 
 
 def _too_near(one: Block, sprayed: Block, spray: WorkOrder) -> bool:
