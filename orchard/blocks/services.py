@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import uuid
+import zoneinfo
 from collections.abc import Iterable, Mapping
 from decimal import Decimal, localcontext
 from typing import Any
@@ -11,7 +12,7 @@ from typing import Any
 from django.db import transaction
 
 from mixing.quantities import EXACT, Quantity
-from orchard.api.refusals import Fault, Unprocessable
+from orchard.api.refusals import Conflict, Fault, Unprocessable
 from orchard.blocks import outlines
 from orchard.blocks.models import (
     Block,
@@ -43,10 +44,23 @@ def change_block(*, block: Block, by: Actor, now: dt.datetime, **values: Any) ->
     """Change a block; what was worked out is worked out again. The caller holds its lock.
 
     :raises Unprocessable: `outline_invalid`
+    :raises Conflict: `pre_harvest` for a picking before what was sprayed allows it
     """
+    _picking(block, values.get("harvest_from"), now=now)
     given = {name: getattr(block, name) for name in SHAPE if name not in block.computed}
     journal.change(block, by=by, now=now, **completed(given=given, changes=values))
     return block
+
+
+def _picking(block: Block, harvest_from: dt.date | None, *, now: dt.datetime) -> None:
+    """Refuse a picking that is still to come and that what was sprayed on the block does not allow yet."""
+    earliest = block.harvest_not_before
+    today = now.astimezone(zoneinfo.ZoneInfo(block.farm.zone)).date()
+    if harvest_from is None or earliest is None or harvest_from < today or harvest_from >= earliest:
+        return
+    detail = f"what was sprayed on {block} lets nobody pick before {earliest}"
+    refers = ("application_record", str(block.last_application)) if block.last_application else None
+    raise Conflict(Fault("pre_harvest", detail, "/harvest_from", refers, earliest=earliest.isoformat()))
 
 
 def completed(*, given: Mapping[str, Any], changes: Mapping[str, Any]) -> dict[str, Any]:

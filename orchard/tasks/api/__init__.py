@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from orchard.tasks.api import (
     actions,
+    attention,
     briefings,
     checks,
     examples,
@@ -17,6 +18,7 @@ from orchard.tasks.api import (
     records,
     schedule,
     season_review,
+    use_reports,
 )
 
 urlpatterns = [
@@ -34,4 +36,6 @@ urlpatterns = [
     *purchase_needs.urlpatterns,
     *schedule.urlpatterns,
     *season_review.urlpatterns,
+    *attention.urlpatterns,
+    *use_reports.urlpatterns,
 ]

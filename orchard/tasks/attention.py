@@ -1,0 +1,141 @@
+"""What is late or runs out, in one list: each row names the thing that it is about.
+
+A record has to be written within fourteen days of the application (Understanding the federal pesticide
+recordkeeping regulations, USDA Agricultural Marketing Service, on 7 CFR 110.3).
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from django.db.models import Min
+
+from mixing.quantities import plain
+from orchard.crews import queries as crews
+from orchard.crews.models import Qualification
+from orchard.farms.models import Farm
+from orchard.farms.rows import FarmRow
+from orchard.inventory import queries as store
+from orchard.inventory.amounts import in_stock_unit
+from orchard.tasks import need_queries, queries
+from orchard.tasks.models import WorkOrder
+from orchard.tasks.review import season_review
+
+RECORD_WITHIN = dt.timedelta(days=14)
+REMINDED_AFTER = (dt.timedelta(days=7), dt.timedelta(days=12))
+"""Days after the work on which its record is asked for (common practice, no source)."""
+SEASON = dt.timedelta(days=300)
+"""How far back the stages of a season are looked at."""
+
+
+@dataclass(frozen=True, slots=True)
+class Attention:
+    """One thing that somebody should see to.
+
+    :ivar code: `line_missed`, `line_open`, `order_overdue`, `record_due`, `lot_expiring`, `product_short`,
+        `calibration_due` or `qualification_expiring`
+    :ivar due_on: the day on which it is, or was, too late; None where no day is known
+    """
+
+    code: str
+    says: str
+    due_on: dt.date | None
+    about: FarmRow
+    also: FarmRow | None = None
+
+
+def attention(*, farm: Farm, days: int, with_people: bool, now: dt.datetime) -> list[Attention]:
+    """Return what is late, or will be within so many days: first what is due first.
+
+    :param with_people: whether the one who asks may see other people's qualifications
+    """
+    today = store.day_on_farm(farm=farm, at=now)
+    ends = today + dt.timedelta(days=days)
+    found = [
+        *_lines(farm, today),
+        *_orders(farm, now),
+        *_records(farm, today, now),
+        *_lots(farm, today, ends),
+        *_short(farm, now),
+        *_calibrations(farm, ends),
+        *(_qualifications(farm, ends) if with_people else ()),
+    ]
+    return sorted(found, key=lambda one: (one.due_on or today, one.code, str(one.about.id)))
+
+
+def _lines(farm: Farm, today: dt.date) -> Iterator[Attention]:
+    review = season_review(farm=farm, since=today - SEASON, until=today)
+    for block in review.blocks:
+        for line in block.lines:
+            if line.programme.status == "active" and line.state in ("missed", "open"):
+                says = f"{line.line['title']}, {block.block}: {line.says}"
+                seen = line.seen
+                yield Attention(f"line_{line.state}", says, None, line.programme, seen or block.block)
+
+
+def _orders(farm: Farm, now: dt.datetime) -> Iterator[Attention]:
+    for order in queries.work_orders(farm=farm, overdue_at=now).order_by("starts_at", "id"):
+        on = store.day_on_farm(farm=farm, at=order.ends_at or order.starts_at)
+        state = order.status.replace("_", " ")
+        says = f"order {order.number}, {order.title}, is {state} and was planned for {on}"
+        yield Attention("order_overdue", says, on, order)
+
+
+def _records(farm: Farm, today: dt.date, now: dt.datetime) -> Iterator[Attention]:
+    """Yield sprays that were begun and have no record yet, from a week after the first load on."""
+    open_ = WorkOrder.objects.for_farm(farm).filter(kind="spray", status__in=("under_way", "held"))
+    rows = open_.select_related("farm").annotate(first=Min("loads__at")).filter(first__isnull=False)
+    for order in rows.order_by("first", "id"):
+        age = now - order.first
+        if age < REMINDED_AFTER[0]:
+            continue
+        due = store.day_on_farm(farm=farm, at=order.first + RECORD_WITHIN)
+        when = f"was due on {due}" if due < today else f"is due on {due}"
+        if due >= today and age >= REMINDED_AFTER[1]:
+            when += ", in two days or less"
+        says = f"the record of order {order.number}, {order.title}, {when}: finish the order"
+        yield Attention("record_due", says, due, order)
+
+
+def _lots(farm: Farm, today: dt.date, ends: dt.date) -> Iterator[Attention]:
+    rows = store.lots(farm=farm).filter(archived=False, on_hand_base__gt=0, expires_on__lte=ends)
+    for lot in rows.order_by("expires_on", "id"):
+        held = in_stock_unit(lot.on_hand_base, lot.product)
+        verb = "expired" if lot.expires_on and lot.expires_on < today else "expires"
+        says = f"lot {lot.number} of {lot.product.name} {verb} on {lot.expires_on}; it holds {_words(held)}"
+        yield Attention("lot_expiring", says, lot.expires_on, lot)
+
+
+def _short(farm: Farm, now: dt.datetime) -> Iterator[Attention]:
+    for need in need_queries.purchase_needs(farm=farm, at=now).values():
+        if need.short > 0:
+            lacking = _words(in_stock_unit(need.short, need.product))
+            says = f"{need.product.name} is short by {lacking} for {need.needed_by}"
+            yield Attention("product_short", says, need.needed_by, need.product)
+
+
+def _words(amount: Any) -> str:
+    return f"{plain(amount.value, 4)} {amount.unit}"
+
+
+def _calibrations(farm: Farm, ends: dt.date) -> Iterator[Attention]:
+    for sprayer in crews.sprayers(farm=farm).filter(archived=False).order_by("id"):
+        due_on: dt.date | None = sprayer.due_on  # type: ignore[attr-defined]
+        if due_on is not None and due_on <= ends:
+            says = f"{sprayer} is to be calibrated by {due_on}"
+            yield Attention("calibration_due", says, due_on, sprayer)
+
+
+def _qualifications(farm: Farm, ends: dt.date) -> Iterator[Attention]:
+    """Yield the latest of each kind of each worker, where it ends within the days."""
+    rows = Qualification.objects.for_farm(farm).filter(worker__archived=False)
+    latest: dict[tuple[Any, str], Qualification] = {}
+    for row in rows.select_related("farm", "worker__farm").order_by("expires_on", "id"):
+        latest[row.worker.key, row.kind] = row
+    for row in latest.values():
+        if row.expires_on <= ends:
+            says = f"{row.kind.replace('_', ' ')} of {row.worker} ends on {row.expires_on}"
+            yield Attention("qualification_expiring", says, row.expires_on, row, row.worker)
