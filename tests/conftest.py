@@ -4,6 +4,7 @@ from collections.abc import Iterator
 
 import pytest
 from django.test import TransactionTestCase
+from django.test.client import ClientHandler
 
 from tests import database
 
@@ -12,6 +13,8 @@ def pytest_configure() -> None:
     database.use_throw_away_server()
     # Tests that commit leave by emptying the tables; Django's way needs the web role to own them.
     TransactionTestCase._fixture_teardown = lambda _test: database.empty_tables()
+    # A request begins as it does in a web process, with no farm's rows in sight.
+    ClientHandler.__call__ = database.with_no_farm_open(ClientHandler.__call__)
 
 
 @pytest.fixture(scope="session")

@@ -3,12 +3,13 @@
 The tests speak to it as the web role, as requests do. With DATABASE_URL set that server is used, not ours.
 """
 
+import functools
 import hashlib
 import importlib.util
 import os
 import re
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 from urllib.parse import quote
@@ -20,8 +21,10 @@ from django.conf import settings
 from django.db import connections
 from django.db.backends.base.base import BaseDatabaseWrapper
 from psycopg import sql
+from psycopg.pq import TransactionStatus
 
 from orchard.config import preparation
+from orchard.farms import fence
 
 LOCK = 5_170_312  # any number, the same in every test process
 KEPT = {"django_migrations", "django_content_type", "auth_permission"}  # rows that migrations made
@@ -66,6 +69,26 @@ def empty_tables() -> None:
         connection.execute(f"SET lock_timeout = {SETTLED}")
         names = sql.SQL(", ").join(sql.Identifier(table) for table in sorted(tables))
         connection.execute(sql.SQL("TRUNCATE {} RESTART IDENTITY").format(names))
+
+
+def with_no_farm_open(answer: Callable[..., Any]) -> Callable[..., Any]:
+    """Return `answer` so that it runs with no farm open, and the tests see every farm again after it."""
+
+    @functools.wraps(answer)
+    def fenced(*args: Any, **kwargs: Any) -> Any:
+        _open("")
+        try:
+            return answer(*args, **kwargs)
+        finally:
+            _open(fence.EVERY_FARM)
+
+    return fenced
+
+
+def _open(farm: str) -> None:
+    session = connections["default"].connection  # beneath Django, whose queries tests count
+    if session is not None and session.info.transaction_status != TransactionStatus.INERROR:
+        session.execute("SELECT set_config(%s, %s, false)", [fence.SETTING, farm])
 
 
 def environment() -> dict[str, str]:
@@ -130,7 +153,12 @@ def _shaping_files() -> Iterator[Path]:
     ]
     migrations = [path for folder in folders for path in folder.glob("migrations/*.py")]
     models = [path for folder in folders for path in [*folder.glob("models.py"), *folder.glob("models/*.py")]]
-    yield from {*migrations, *models, *map(Path, [preparation.__file__, __file__]), *_imported_by(migrations)}
+    yield from {
+        *migrations,
+        *models,
+        *map(Path, [preparation.__file__, fence.__file__, __file__]),
+        *_imported_by(migrations),
+    }
 
 
 def _imported_by(migrations: list[Path]) -> Iterator[Path]:

@@ -8,6 +8,7 @@ import dj_database_url
 
 from orchard.config.postgres.roles import DATABASE, OWNER_ROLE, WEB_ROLE
 
+EVERY_FARM = "orchard.farm=*"  # what `orchard.farms.fence` reads: jobs and commands serve all farms
 KEEP_SECONDS = 60  # a thread keeps its connection between requests, and asks first whether it still lives
 
 
@@ -20,12 +21,24 @@ def connections(*, environment: Mapping[str, str], folder: Path) -> dict[str, di
     """
     url = environment.get("DATABASE_URL")
     if not url:
-        return {"default": _embedded(folder, role=WEB_ROLE), "owner": _embedded(folder, role=OWNER_ROLE)}
+        default = _with_option(_embedded(folder, role=WEB_ROLE), EVERY_FARM)
+        return {"default": default, "owner": _embedded(folder, role=OWNER_ROLE)}
     default, owner = _server(url), _server(environment.get("DATABASE_OWNER_URL") or url)
     if default["USER"] == owner["USER"]:
-        options = default.setdefault("OPTIONS", {})
-        options["options"] = f"{options.get('options', '')} -c role={WEB_ROLE}".strip()
-    return {"default": default, "owner": owner}
+        default = _with_option(default, f"role={WEB_ROLE}")
+    return {"default": _with_option(default, EVERY_FARM), "owner": owner}
+
+
+def one_farm_at_a_time(addresses: Mapping[str, dict[str, Any]]) -> None:
+    """Let connections begin with no farm open: for a process that answers requests, before its first one."""
+    options = addresses["default"]["OPTIONS"]
+    options["options"] = options["options"].replace(f"-c {EVERY_FARM}", "").strip()
+
+
+def _with_option(address: dict[str, Any], option: str) -> dict[str, Any]:
+    options = address.get("OPTIONS", {})
+    said = f"{options.get('options', '')} -c {option}".strip()
+    return {**address, "OPTIONS": {**options, "options": said}}
 
 
 def _server(url: str) -> dict[str, Any]:

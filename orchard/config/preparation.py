@@ -14,6 +14,7 @@ from django.db.migrations.executor import MigrationExecutor
 from psycopg import errors, sql
 
 from orchard.config.postgres.roles import WEB_ROLE
+from orchard.farms import fence
 
 LOCK = 5_170_311  # any number, the same in every process that prepares this database
 ROWS = frozenset({"SELECT", "INSERT", "UPDATE", "DELETE"})
@@ -35,6 +36,8 @@ def prepare(*, verbosity: int = 0) -> bool:
         if behind:
             call_command("migrate", database="owner", interactive=False, verbosity=verbosity)
         grant_rows()
+        with owner.cursor() as cursor:
+            fence.fence(cursor)
     return behind
 
 

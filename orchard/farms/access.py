@@ -10,6 +10,7 @@ from rest_framework.request import Request
 
 from orchard.api import permissions
 from orchard.api.refusals import Fault, NotThere, RoleNotAllowed
+from orchard.farms import fence
 from orchard.farms.actors import Actor, Role
 from orchard.farms.models import Farm, Membership, Person, Token
 
@@ -30,20 +31,20 @@ def signed_in(request: Request) -> Person | Token:
 def enter(request: Request, farm_id: uuid.UUID) -> tuple[Farm, Actor]:
     """Return the farm and what the sender is on it. Another farm's id is not there.
 
+    The running transaction sees the farm's rows from here on.
+
     :raises NotThere: where the sender does not belong to that farm, or there is none
     """
     who = signed_in(request)
     if isinstance(who, Token):
         if farm_id != who.farm.id:
             raise NotThere(Fault("not_found", "there is no such farm for you"))
+        fence.open_for_this_transaction(farm_id)
         return who.farm, of_token(who)
-    member = (
-        Membership.objects.select_related("farm", "person", "worker")
-        .filter(person=who, farm__id=farm_id)
-        .first()
-    )
+    member = Membership.objects.select_related("farm", "person").filter(person=who, farm__id=farm_id).first()
     if member is None:
         raise NotThere(Fault("not_found", "there is no such farm for you"))
+    fence.open_for_this_transaction(farm_id)
     return member.farm, of_member(member)
 
 

@@ -42,7 +42,7 @@ class BearerToken(authentication.BaseAuthentication):
         :raises AuthenticationFailed: for one that is unknown, revoked or expired
         """
         now = timezone.now()
-        token = Token.objects.select_related("farm", "worker").filter(digest=digest(secret)).first()
+        token = Token.objects.select_related("farm").filter(digest=digest(secret)).first()
         if token is None or token.revoked_at is not None:
             raise exceptions.AuthenticationFailed("this token is unknown or was revoked")
         if token.expires_at is not None and token.expires_at <= now:

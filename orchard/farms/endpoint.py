@@ -7,6 +7,7 @@ is then written to the audit.
 
 from __future__ import annotations
 
+import contextlib
 import datetime as dt
 import functools
 import zoneinfo
@@ -34,7 +35,7 @@ from orchard.api.refusals import (
     TooMany,
     Unprocessable,
 )
-from orchard.farms import access, journal, request_ids
+from orchard.farms import access, fence, journal, request_ids
 from orchard.farms.actors import Actor
 from orchard.farms.models import Farm, Person, Token
 from orchard.farms.rows import FarmRow
@@ -52,6 +53,7 @@ class Endpoint(APIView):
     :cvar shown: how a row is written out
     :cvar asked: how a body is read
     :cvar query: which query names are known
+    :cvar one_transaction: False for a read that waits, and opens its farm for each look
     """
 
     resource: ClassVar[str] = ""
@@ -59,6 +61,7 @@ class Endpoint(APIView):
     shown: ClassVar[type[Any] | None] = None
     asked: ClassVar[type[Input] | None] = None
     query: ClassVar[type[Query]] = Query
+    one_transaction: ClassVar[bool] = True
 
     farm: Farm
     by: Actor
@@ -67,10 +70,14 @@ class Endpoint(APIView):
     request_id: str
 
     def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
-        """Run a write in one transaction, again where the database asks for it."""
+        """Run each request in one transaction, a write again where the database asks for it."""
         self.request_id = request_ids.begin(request.headers.get(request_ids.HEADER))
-        if request.method in READS:
-            return super().dispatch(request, *args, **kwargs)
+        with fence.as_before(), contextlib.ExitStack() as self.reading:
+            if request.method in READS:
+                return super().dispatch(request, *args, **kwargs)
+            return self._write_again_if_asked(request, *args, **kwargs)
+
+    def _write_again_if_asked(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
         for left in reversed(range(TRIES)):
             try:
                 return self._write(request, *args, **kwargs)
@@ -93,7 +100,8 @@ class Endpoint(APIView):
             if response.status_code >= 400:
                 transaction.set_rollback(True)
         if self.refusal is not None:
-            self._audit_refusal(self.refusal)
+            with fence.opened(self.farm.id):
+                self._audit_refusal(self.refusal)
         return response
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
@@ -132,7 +140,9 @@ class Endpoint(APIView):
         return super().finalize_response(request, response, *args, **kwargs)
 
     def enter(self, request: Request, **kwargs: Any) -> None:
-        """Find the farm and who the sender is on it."""
+        """Find the farm and who the sender is on it; from here on the farm's rows can be seen."""
+        if request.method in READS and self.one_transaction:
+            self.reading.enter_context(transaction.atomic())
         self.farm, self.by = access.enter(request, kwargs["farm"])
         translation.activate(self.language(request))
 

@@ -71,13 +71,12 @@ def insert(
     :param seal: sets what follows from all other columns, just before the row is written
     :raises Conflict: `id_taken`
     """
-    id = id or new_id()
-    if model._default_manager.filter(farm=farm, id=id).exists():
+    key = new_id()
+    if id is not None and model._default_manager.filter(farm=farm, id=id).exists():
         raise Conflict(Fault("id_taken", "this id is taken: make a new one", "/id"))
-    taken_elsewhere = model._default_manager.filter(key=id).exists()
     row = model(
-        key=new_id() if taken_elsewhere else id,
-        id=id,
+        key=key,
+        id=id or key,
         farm=farm,
         created_at=now,
         updated_at=now,

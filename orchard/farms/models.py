@@ -110,6 +110,7 @@ class Membership(FarmRow):
 
     resource = "member"
     collection = "members"
+    fenced = False
 
     person = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="memberships")
     name = models.CharField(max_length=200)
@@ -132,6 +133,7 @@ class Token(FarmRow):
 
     resource = "token"
     collection = "tokens"
+    fenced = False
 
     name = models.CharField(max_length=200)
     role = models.CharField(max_length=20, choices=ROLES)

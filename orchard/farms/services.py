@@ -15,7 +15,7 @@ from django.db import transaction
 from mixing.quantities import QuantityError, parse_quantity, unit
 from orchard.api import permissions
 from orchard.api.refusals import Conflict, Fault, RoleNotAllowed, Unprocessable
-from orchard.farms import journal
+from orchard.farms import fence, journal
 from orchard.farms.actors import Actor, Role
 from orchard.farms.authentication import digest
 from orchard.farms.models import Farm, Membership, Person, Token
@@ -73,11 +73,11 @@ def add_farm(
             created_by_name=by.name,
             **rest,
         )
-        journal.created(farm, by=by, now=now)
-        if owner is not None:
-            journal.create(
-                Membership, farm=farm, by=by, now=now, person=owner, name=str(owner), role=Role.OWNER.value
-            )
+        with fence.opened(farm.id):
+            journal.created(farm, by=by, now=now)
+            if owner is not None:
+                name, role = str(owner), Role.OWNER.value
+                journal.create(Membership, farm=farm, by=by, now=now, person=owner, name=name, role=role)
     return farm
 
 

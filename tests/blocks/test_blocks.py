@@ -225,7 +225,7 @@ def test_weather_days_are_stored_and_read(manager):
 def test_the_list_of_blocks_costs_the_same_for_one_and_for_many(manager, farm, django_assert_max_num_queries):
     BlockFactory.create_batch(30, farm=farm)
 
-    with django_assert_max_num_queries(4):
+    with django_assert_max_num_queries(9):
         assert len(manager.get("blocks").json()["items"]) == 30
 
 

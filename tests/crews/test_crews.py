@@ -119,7 +119,7 @@ def test_lists_cost_the_same_for_one_and_for_many(farm, manager, django_assert_m
         SprayerFactory(farm=farm)
 
     for path in ("workers", "crews", "sprayers"):
-        with django_assert_max_num_queries(4):
+        with django_assert_max_num_queries(9):
             assert len(manager.get(path).json()["items"]) == 20
 
 

@@ -367,7 +367,7 @@ def test_a_full_store_costs_as_many_queries_as_an_empty_one(
         LabelVersionFactory(farm=farm, product=product, effective_from=dt.date(2021, 1, 1))
         lot(product, "5", number=f"{number}")
 
-    with django_assert_max_num_queries(5):
+    with django_assert_max_num_queries(10):
         assert len(keeper.get(path).json()["items"]) == 12
 
 

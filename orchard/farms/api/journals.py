@@ -8,7 +8,6 @@ import json
 import time
 from typing import Any
 
-from django.db import transaction
 from django.db.models import QuerySet
 from django.urls import path
 from drf_spectacular.utils import extend_schema_field
@@ -28,7 +27,7 @@ from orchard.api.fields import (
     between,
 )
 from orchard.api.refusals import Fault, Refusal
-from orchard.farms import queries
+from orchard.farms import fence, queries
 from orchard.farms.actors import Role
 from orchard.farms.endpoint import Endpoint
 from orchard.farms.models import AuditEntry, Change
@@ -175,6 +174,7 @@ class Changes(Endpoint):
     resource = "change"
     shown = ChangesShown
     query = ChangesQuery
+    one_transaction = False
 
     def get(self, request: Request, **kwargs: Any) -> Response:
         """Read on from a cursor."""
@@ -196,7 +196,7 @@ class Changes(Endpoint):
         """Return what comes after, waiting for it where nothing is there yet."""
         end = time.monotonic() + wait
         while True:
-            with transaction.atomic():
+            with fence.opened(self.farm.id):
                 found = queries.changes(farm=self.farm, after=after, limit=limit)
             if found or time.monotonic() >= end:
                 return found

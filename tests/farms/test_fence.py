@@ -1,0 +1,98 @@
+"""What the database itself shows of a farm, whatever the code above it asks for."""
+
+import psycopg
+import pytest
+from django.db import connection
+
+from orchard.blocks.models import Block
+from orchard.farms import fence
+from tests import database
+from tests.callers import Caller
+from tests.factories import BlockFactory, FarmFactory
+
+pytestmark = pytest.mark.django_db
+
+
+def blocks_in_sight() -> set[str]:
+    return set(Block.objects.values_list("name", flat=True))
+
+
+@pytest.fixture
+def two_farms():
+    here, there = FarmFactory(), FarmFactory()
+    BlockFactory(farm=here, name="Lower terrace")
+    BlockFactory(farm=there, name="Mill field")
+    return here, there
+
+
+def test_a_query_that_forgets_its_farm_sees_the_open_farm_alone(two_farms):
+    here, there = two_farms
+
+    with fence.opened(here.id):
+        assert blocks_in_sight() == {"Lower terrace"}
+    with fence.opened(there.id):
+        assert blocks_in_sight() == {"Mill field"}
+
+
+def test_a_web_process_sees_no_row_of_any_farm_before_a_request_opens_one(two_farms):
+    tables = fence.fenced_tables()
+
+    counts = database.with_no_farm_open(lambda: {table: _rows(table) for table in tables})()
+
+    assert len(tables) > 30
+    assert set(counts.values()) == {0}
+    assert _rows(Block._meta.db_table) == 2
+
+
+def test_every_table_with_a_farm_has_its_fence_but_those_that_find_the_farm():
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT table_name FROM information_schema.columns WHERE column_name = 'farm_id'")
+        of_a_farm = {table for (table,) in cursor.fetchall()}
+        cursor.execute("SELECT relname FROM pg_class WHERE relrowsecurity")
+        fenced = {table for (table,) in cursor.fetchall()}
+
+    assert of_a_farm - fenced == {"farms_membership", "farms_token"}
+
+
+def test_a_row_cannot_be_written_into_a_farm_that_is_not_open(two_farms):
+    here, there = two_farms
+
+    with pytest.raises(Exception, match="row-level security"), fence.opened(here.id):
+        BlockFactory(farm=there)
+
+
+def test_rows_of_another_farm_can_be_neither_changed_nor_deleted(two_farms):
+    here, _there = two_farms
+
+    with fence.opened(here.id):
+        assert Block.objects.update(name="Taken") == 1
+    assert blocks_in_sight() == {"Taken", "Mill field"}
+
+
+def test_the_next_transaction_of_a_pooled_connection_takes_nothing_along(two_farms):
+    here, _ = two_farms
+    address = connection.get_connection_params() | {"options": ""}
+
+    with psycopg.connect(**_plain(address), autocommit=True) as pooled:
+        with pooled.transaction():
+            pooled.execute("SELECT set_config(%s, %s, true)", [fence.SETTING, str(here.id)])
+        after = pooled.execute(f"SELECT coalesce({fence.OPEN}, ''), count(*) FROM blocks_block").fetchone()
+
+    assert after == ("", 0)
+
+
+def test_a_farm_made_over_the_api_is_open_to_its_own_first_rows(client):
+    owner = Caller(FarmFactory(), "owner")
+
+    assert owner.post("blocks", {"name": "Terrace", "crop": "peach", "trees": 12}).status_code == 201
+    assert [row["name"] for row in owner.get("blocks").json()["items"]] == ["Terrace"]
+
+
+def _rows(table: str) -> int:
+    with connection.cursor() as cursor:
+        cursor.execute(f'SELECT count(*) FROM "{table}"')
+        return int(cursor.fetchone()[0])
+
+
+def _plain(address):
+    return {name: address[name] for name in ("host", "port", "user", "password", "dbname", "options")}
