@@ -14,7 +14,7 @@ from django.db import ProgrammingError
 from orchard.api.refusals import Refusal
 from orchard.farms.models import Farm
 
-NO_SUCH_TABLE = "42P01"
+NOT_READY = ("42P01", "42501")  # no such table; no right to it yet, while another process prepares
 
 
 class FarmCommand(BaseCommand):
@@ -32,7 +32,7 @@ class FarmCommand(BaseCommand):
         try:
             return self.do(**options)
         except ProgrammingError as error:
-            if getattr(error.__cause__, "sqlstate", None) != NO_SUCH_TABLE:
+            if getattr(error.__cause__, "sqlstate", None) not in NOT_READY:
                 raise
         call_command("prepare_database", stdout=io.StringIO())
         return self.do(**options)
