@@ -11,7 +11,7 @@ from prometheus_client import CollectorRegistry, exposition
 from prometheus_client.core import GaugeMetricFamily
 from prometheus_client.registry import Collector
 
-from orchard.farms import queries
+from orchard.farms import fence, queries
 
 
 class Outbox(Collector):
@@ -19,7 +19,8 @@ class Outbox(Collector):
 
     def collect(self) -> Iterator[GaugeMetricFamily]:
         try:
-            lag = queries.outbox_lag(now=timezone.now())
+            with fence.opened(fence.EVERY_FARM):
+                lag = queries.outbox_lag(now=timezone.now())
         except DatabaseError:
             yield _gauge("orchard_database_up", "1 where the database answers", 0)
             return

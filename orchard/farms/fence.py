@@ -1,7 +1,7 @@
 """Row-level security behind the scoping in code: a connection sees the rows of the farm it is set to.
 
 The setting `orchard.farm` holds a farm's key, `*` for every farm, or nothing, which shows no row at all. A
-web process starts each connection with nothing; a request opens its farm for one transaction, so that a pooled
+web process starts each connection with nothing; a request opens its farm for one transaction, so a pooled
 connection takes nothing along to the next. Workers and commands, which serve all farms, start with `*`.
 """
 
