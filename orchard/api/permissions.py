@@ -67,6 +67,8 @@ TABLE: dict[tuple[str, str], Grant] = {
     ("label_version", "withdraw"): Grant("admin:write", _M),
     **_rows("inventory", "product_document", create=_SM),
     **_rows("inventory", "lot", create=_SM, update=_SM),
+    **_rows("inventory", "store_place", create=_SM, update=_SM, delete=_SM),
+    **_rows("inventory", "storage_finding"),
     **_rows("inventory", "stock"),
     **_rows("inventory", "stock_movement", create=_SM),
     **_rows("inventory", "reservation"),

@@ -4,7 +4,16 @@ from __future__ import annotations
 
 from django.urls import path
 
-from orchard.inventory.api import documents, lots, movements, products, reservations, stock, stocktakes
+from orchard.inventory.api import (
+    documents,
+    lots,
+    movements,
+    products,
+    reservations,
+    stock,
+    stocktakes,
+    storage,
+)
 
 _AT = "farms/<uuid:farm>/"
 _LABEL = f"{_AT}products/<uuid:product>/labels/<uuid:id>"
@@ -20,6 +29,9 @@ urlpatterns = [
     path(f"{_AT}products/<uuid:product>/documents/<uuid:id>/content", documents.DocumentBytes.as_view()),
     path(f"{_AT}lots", lots.Lots.as_view()),
     path(f"{_AT}lots/<uuid:id>", lots.LotHere.as_view()),
+    path(f"{_AT}store-places", storage.Places.as_view()),
+    path(f"{_AT}store-places/<uuid:id>", storage.PlaceHere.as_view()),
+    path(f"{_AT}storage-findings", storage.StorageFindings.as_view()),
     path(f"{_AT}stock", stock.Stock.as_view()),
     path(f"{_AT}stock-movements", movements.Movements.as_view()),
     path(f"{_AT}stock-movements/<uuid:id>", movements.MovementHere.as_view()),
