@@ -17,6 +17,7 @@ _M = (MANAGER,)
 _SM = (STOREKEEPER, MANAGER)
 _ML = (MANAGER, LEAD)
 _FIELD = (MANAGER, LEAD, MEMBER)
+_COUNTERS = (MANAGER, STOREKEEPER, LEAD, MEMBER)
 _EVERYBODY = (MANAGER, STOREKEEPER, LEAD, MEMBER, ADVISER)
 _OBSERVERS = (MANAGER, LEAD, MEMBER, ADVISER)
 
@@ -73,7 +74,8 @@ TABLE: dict[tuple[str, str], Grant] = {
     **_rows("inventory", "stock_movement", create=_SM),
     **_rows("inventory", "reservation"),
     **_rows("inventory", "shortage"),
-    **_rows("inventory", "stocktake", create=_SM, update=_SM, post=_SM, cancel=_SM),
+    **_rows("inventory", "stocktake", create=_SM, update=_SM, post=_SM, cancel=_SM, reveal=_SM),
+    **_rows("inventory", "shelf_count", create=_COUNTERS),
     **_rows("inventory", "purchase_need"),
     **_rows("mixes", "mix_check", create=_EVERYBODY),
     **_rows("mixes", "override", create=_M),

@@ -83,6 +83,7 @@ def test_less_than_the_book_asks_whether_a_spray_is_missing(keeper, shelf):
         {
             "lot": str(shelf.id),
             "counted": q("8.6", "lb"),
+            "counted_at": made["counted_at"],
             "book": q("9.45", "lb"),
             "difference": q("-0.85", "lb"),
             "uses_since_last_count": 0,
@@ -360,9 +361,9 @@ def test_less_than_was_taken_out_since_is_refused_and_nothing_is_posted(keeper, 
 
 
 def test_an_older_count_of_the_same_lot_does_not_take_the_difference_twice(keeper, shelf):
-    older = opened(keeper, count(shelf, "8.6"), counted_at=(timezone.now() - HOUR).isoformat())
     newer = opened(keeper, count(shelf, "8.6"))
     assert posted(keeper, newer, **why(shelf)).status_code == 200
+    older = opened(keeper, count(shelf, "8.6"), counted_at=(timezone.now() - HOUR).isoformat())
 
     refused = posted(keeper, older, **why(shelf))
 
@@ -373,11 +374,43 @@ def test_an_older_count_of_the_same_lot_does_not_take_the_difference_twice(keepe
 
 def test_a_newer_count_sees_what_an_older_one_posted(keeper, shelf):
     older = opened(keeper, count(shelf, "8.6"), counted_at=(timezone.now() - HOUR).isoformat())
-    newer = opened(keeper, count(shelf, "8.6"))
     posted(keeper, older, **why(shelf))
+    newer = opened(keeper, count(shelf, "8.6"))
 
     assert posted(keeper, newer).json()["counts"][0]["difference"] == q("0", "lb")
     assert keeper.get(f"lots/{shelf.id}").json()["on_hand"] == q("8.6", "lb")
+
+
+def test_a_lot_is_counted_in_one_stocktake_at_a_time(keeper, shelf):
+    other = lot(shelf.product, "2")
+    first = opened(keeper, count(shelf, "8.6"))
+
+    second = keeper.post("stocktakes", {"counts": [count(other, "2"), count(shelf, "9")]})
+
+    assert (second.status_code, codes(second), pointers(second)) == (
+        409,
+        ["state_conflict"],
+        ["/counts/1/lot"],
+    )
+    assert second.json()["errors"][0]["refers_to"] == {"kind": "stocktake", "id": first["id"]}
+    assert (Stocktake.objects.count(), StocktakeCount.objects.count()) == (1, 1)
+    third = opened(keeper, count(other, "2"))
+    added = keeper.patch(f"stocktakes/{third['id']}", {"counts": [count(shelf, "9")]})
+    assert codes(added) == ["state_conflict"]
+    keeper.act(f"stocktakes/{first['id']}", "cancel")
+    assert keeper.patch(f"stocktakes/{third['id']}", {"counts": [count(shelf, "9")]}).status_code == 200
+
+
+@pytest.mark.django_db(transaction=True)
+def test_of_two_who_begin_to_count_a_lot_at_once_one_is_told_of_the_other():
+    farm = FarmFactory()
+    held, keeper = lot(copper(farm), "9.45"), Caller(farm, "storekeeper")
+    body = {"counts": [count(held, "8.6")]}
+
+    answers = at_once(*[lambda: keeper.post("stocktakes", body)] * 3)
+
+    assert sorted(answer.status_code for answer in answers) == [201, 409, 409]
+    assert Stocktake.objects.count() == 1
 
 
 def test_the_same_id_opens_it_once_and_the_key_posts_it_once(keeper, shelf):
@@ -438,9 +471,8 @@ def test_a_list_costs_the_same_for_one_and_for_many(keeper, farm, shelf):
     opened(keeper, count(shelf, "8.6"))
     with CaptureQueriesContext(connection) as one:
         keeper.get("stocktakes")
-    others = [lot(shelf.product, "1") for _ in range(4)]
     for _ in range(5):
-        opened(keeper, *(count(held, "1") for held in others))
+        opened(keeper, *(count(lot(shelf.product, "1"), "1") for _ in range(4)))
 
     with CaptureQueriesContext(connection) as many:
         listed = keeper.get("stocktakes?status=open").json()["items"]

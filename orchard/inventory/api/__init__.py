@@ -10,6 +10,7 @@ from orchard.inventory.api import (
     movements,
     products,
     reservations,
+    shelf_counts,
     stock,
     stocktakes,
     storage,
@@ -43,4 +44,8 @@ urlpatterns = [
     path(f"{_AT}stocktakes/<uuid:id>", stocktakes.StocktakeHere.as_view()),
     path(f"{_AT}stocktakes/<uuid:id>/actions/post", stocktakes.PostStocktake.as_view()),
     path(f"{_AT}stocktakes/<uuid:id>/actions/cancel", stocktakes.CancelStocktake.as_view()),
+    path(f"{_AT}stocktakes/<uuid:id>/actions/reveal", stocktakes.RevealStocktake.as_view()),
+    path(f"{_AT}stocktakes/<uuid:stocktake>/counts", shelf_counts.ShelfCounts.as_view()),
+    path(f"{_AT}stocktakes/<uuid:stocktake>/counts/<uuid:id>", shelf_counts.ShelfCountHere.as_view()),
+    path(f"{_AT}stocktakes/<uuid:id>/sheet", shelf_counts.Sheet.as_view()),
 ]

@@ -21,6 +21,7 @@ from orchard.api.fields import (
     Shown,
     Text,
     Word,
+    YesNo,
     wrong,
 )
 from orchard.farms.resources import Changing, Making
@@ -38,26 +39,40 @@ class CountShown(serializers.Serializer):
 
     lot = Id()
     counted = EveryDigit(help_text="as it was entered")
+    counted_at = Moment(source="moment", help_text="the moment whose book it is set against")
     book = serializers.SerializerMethodField(
-        help_text="at the moment of the count, in the product's stock unit; kept when it is closed"
+        help_text="at the moment of the count, in the product's stock unit; kept when it is closed; "
+        "null while it is counted blind"
     )
-    difference = serializers.SerializerMethodField(help_text="counted less book, in the counted unit")
-    uses_since_last_count = serializers.IntegerField(source="uses", help_text="up to the moment of the count")
+    difference = serializers.SerializerMethodField(
+        help_text="counted less book, in the counted unit; null while it is counted blind"
+    )
+    uses_since_last_count = serializers.SerializerMethodField(
+        help_text="up to the moment of the count; null while it is counted blind"
+    )
     question = serializers.SerializerMethodField(help_text="null: it agrees with the book")
     reason = serializers.CharField(allow_null=True, help_text="of the difference, once posted")
     movement = Id(allow_null=True, help_text="the `adjust` that was made of it")
 
-    @extend_schema_field(EveryDigit())
-    def get_book(self, line: Any) -> dict[str, str]:
-        return amounts.shown_stock(line.book, line.lot.product)
+    @extend_schema_field(EveryDigit(allow_null=True))
+    def get_book(self, line: Any) -> dict[str, str] | None:
+        return None if _hidden(line) else amounts.shown_stock(line.book, line.lot.product)
 
-    @extend_schema_field(EveryDigit())
-    def get_difference(self, line: Any) -> dict[str, str]:
-        return amounts.shown(queries.difference(line))
+    @extend_schema_field(EveryDigit(allow_null=True))
+    def get_difference(self, line: Any) -> dict[str, str] | None:
+        return None if _hidden(line) else amounts.shown(queries.difference(line))
+
+    @extend_schema_field({"type": ["integer", "null"]})
+    def get_uses_since_last_count(self, line: Any) -> int | None:
+        return None if _hidden(line) else line.uses
 
     @extend_schema_field({"type": ["string", "null"], "enum": ["spray_missing", "record_wrong", None]})
     def get_question(self, line: Any) -> str | None:
-        return queries.question(line)
+        return None if _hidden(line) else queries.question(line)
+
+
+def _hidden(line: Any) -> bool:
+    return queries.is_hidden(line.stocktake)
 
 
 class StocktakeShown(Shown):
@@ -66,6 +81,8 @@ class StocktakeShown(Shown):
     counted_at = Moment()
     location = serializers.CharField(allow_null=True)
     note = serializers.CharField(allow_null=True)
+    blind = serializers.BooleanField(help_text="the book is shown to nobody until the counting has ended")
+    revealed_at = Moment(allow_null=True, help_text="when a blind counting ended")
 
 
 class CountInput(Input):
@@ -85,6 +102,7 @@ class StocktakeChange(Input):
 
 class StocktakeInput(StocktakeChange):
     id = Id(made_here=True, required=False)
+    blind = YesNo(required=False, help_text="true: count without seeing the book")
 
 
 class StocktakeQuery(ListQuery):
@@ -181,3 +199,12 @@ class CancelStocktake(StocktakeAction):
 
     def do(self, row: Stocktake, **values: Any) -> Stocktake:
         return stocktakes.cancel_stocktake(stocktake=row, by=self.by, now=self.now)
+
+
+class RevealStocktake(StocktakeAction):
+    """End the counting of a blind stocktake: from now on the book is shown and no count is taken."""
+
+    action = "reveal"
+
+    def do(self, row: Stocktake, **values: Any) -> Stocktake:
+        return stocktakes.reveal_stocktake(stocktake=row, by=self.by, now=self.now)

@@ -19,7 +19,7 @@ from orchard.farms.models import Farm
 from orchard.inventory import queries as store
 from orchard.inventory import stocktake_queries as queries
 from orchard.inventory.amounts import shown
-from orchard.inventory.models import Lot, Movement, Stocktake, StocktakeCount
+from orchard.inventory.models import Lot, Movement, ShelfCount, Stocktake, StocktakeCount
 from orchard.inventory.services import ledger
 
 
@@ -29,6 +29,8 @@ class Counted:
 
     lot: Lot
     counted: Quantity
+    at: dt.datetime | None = None
+    """When a phone says it was; None: at the moment of the stocktake."""
 
 
 def add_stocktake(
@@ -41,13 +43,15 @@ def add_stocktake(
     counted_at: dt.datetime | None = None,
     **said: Any,
 ) -> Stocktake:
-    """Open a stocktake.
+    """Open a stocktake: the book is that of its moment, whatever moves after it.
 
     :raises Unprocessable: a lot that is counted twice, `unit_kind`, `unit_needs_density`, `out_of_range`
+    :raises Conflict: `state_conflict` where a lot is being counted in another one that is open
     """
     counted_at = counted_at or now
     resolved = _resolved(counts, on=store.day_on_farm(farm=farm, at=counted_at))
     with transaction.atomic():
+        _not_elsewhere(farm, [one.lot for one in counts])
         stocktake = journal.create(
             Stocktake,
             farm=farm,
@@ -77,12 +81,86 @@ def change_stocktake(
     """
     _demand_open(stocktake)
     if counts is None:
-        counts = [Counted(line.lot, line.counted) for line in queries.lines().filter(stocktake=stocktake)]
+        counts = _counts_of(stocktake)
+    else:
+        _demand_counting(stocktake)
+        _not_elsewhere(stocktake.farm, [one.lot for one in counts], but=stocktake.key)
     counted_at = values.get("counted_at", stocktake.counted_at)
     resolved = _resolved(counts, on=store.day_on_farm(farm=stocktake.farm, at=counted_at))
     if journal.change(stocktake, by=by, now=now, counts=_as_said(counts), **values):
         stocktake.lines.all().delete()
         _write(stocktake, resolved)
+    return _fresh(stocktake)
+
+
+def record_count(
+    *,
+    stocktake: Stocktake,
+    lot: Lot,
+    counted: Quantity,
+    by: Actor,
+    now: dt.datetime,
+    id: uuid.UUID | None = None,
+    counted_at: dt.datetime | None = None,
+    note: str | None = None,
+) -> ShelfCount:
+    """Take one count from the shelf. Of several of a lot the one that was made last holds, whenever it came.
+
+    The caller holds the stocktake's lock.
+
+    :raises Unprocessable: `unit_kind`, `unit_needs_density`, `out_of_range`
+    :raises Conflict: `state_conflict`: closed, its counting ended, or the lot is counted elsewhere
+    """
+    _demand_open(stocktake)
+    _demand_counting(stocktake)
+    at = counted_at or now
+    told = Counted(lot, counted, at)
+    on = store.day_on_farm(farm=stocktake.farm, at=at)
+    base, _ = _bases(told, on=on, pointer="/counted")
+    with transaction.atomic():
+        _not_elsewhere(stocktake.farm, [lot], but=stocktake.key)
+        row = journal.create(
+            ShelfCount,
+            farm=stocktake.farm,
+            by=by,
+            now=now,
+            id=id,
+            stocktake=stocktake,
+            lot=lot,
+            counted=counted,
+            counted_base=base,
+            counted_at=at,
+            note=note,
+        )
+        counts = _with_count(_counts_of(stocktake), told, moment=stocktake.counted_at)
+        if journal.change(stocktake, by=by, now=now, action="count", counts=_as_said(counts)):
+            stocktake.lines.all().delete()
+            _write(stocktake, _resolved(counts, on=store.day_on_farm(farm=stocktake.farm, at=now)))
+    return row
+
+
+def _with_count(counts: Sequence[Counted], told: Counted, *, moment: dt.datetime) -> list[Counted]:
+    for place, one in enumerate(counts):
+        if one.lot.key == told.lot.key:
+            newer = told.at is not None and told.at >= (one.at or moment)
+            return [*counts[:place], told if newer else one, *counts[place + 1 :]]
+    return [*counts, told]
+
+
+def _counts_of(stocktake: Stocktake) -> list[Counted]:
+    rows = StocktakeCount.objects.filter(stocktake=stocktake).select_related("lot__product__farm")
+    return [Counted(line.lot, line.counted, line.counted_at) for line in rows.order_by("place")]
+
+
+def reveal_stocktake(*, stocktake: Stocktake, by: Actor, now: dt.datetime) -> Stocktake:
+    """End the counting of a blind stocktake and show the book beside it. The caller holds its lock.
+
+    :raises Conflict: `state_conflict`
+    """
+    _demand_open(stocktake)
+    if not queries.is_hidden(stocktake):
+        raise Conflict(Fault("state_conflict", "its book is shown already"))
+    journal.change(stocktake, by=by, now=now, action="reveal", revealed_at=now)
     return _fresh(stocktake)
 
 
@@ -100,6 +178,8 @@ def post_stocktake(
     :raises StockShort: where less was counted than has been taken out since
     """
     _demand_open(stocktake)
+    if queries.is_hidden(stocktake):
+        raise Conflict(Fault("state_conflict", "it is counted blind: end the counting with reveal first"))
     held = ledger.lock_keys(farm=stocktake.farm, keys=stocktake.lines.values_list("lot", flat=True))
     lines = list(queries.lines().filter(stocktake=stocktake))
     if wrong := list(_reason_faults(lines, reasons)):
@@ -133,12 +213,35 @@ def _demand_open(stocktake: Stocktake) -> None:
         raise Conflict(Fault("state_conflict", detail))
 
 
+def _demand_counting(stocktake: Stocktake) -> None:
+    if stocktake.blind and not queries.is_hidden(stocktake):
+        detail = "its counting has ended, since the book was seen: to count again, cancel it and open another"
+        raise Conflict(Fault("state_conflict", detail))
+
+
+def _not_elsewhere(farm: Farm, lots: Sequence[Lot], *, but: uuid.UUID | None = None) -> None:
+    """Refuse to count a lot in two stocktakes at once. The lots stay locked until the end."""
+    ledger.lock_keys(farm=farm, keys=[lot.key for lot in lots])
+    faults = []
+    for other in queries.open_elsewhere(lots=lots, but=but):
+        place = next(at for at, lot in enumerate(lots) if lot.key == other.lot.key)
+        detail = f"another stocktake is counting lot {other.lot.number}: post or cancel that one first"
+        refers = ("stocktake", str(other.stocktake.id))
+        faults.append(Fault("state_conflict", detail, f"/counts/{place}/lot", refers_to=refers))
+    if faults:
+        raise Conflict(*faults)
+
+
 def _fresh(stocktake: Stocktake) -> Stocktake:
     return queries.stocktakes(farm=stocktake.farm).get(key=stocktake.key)
 
 
 def _as_said(counts: Sequence[Counted]) -> list[dict[str, Any]]:
-    return [{"lot": str(one.lot.id), "counted": shown(one.counted)} for one in counts]
+    return [
+        {"lot": str(one.lot.id), "counted": shown(one.counted)}
+        | ({"counted_at": one.at.isoformat()} if one.at else {})
+        for one in counts
+    ]
 
 
 def _resolved(counts: Sequence[Counted], *, on: dt.date) -> list[tuple[Counted, Decimal, Decimal]]:
@@ -172,6 +275,7 @@ def _write(stocktake: Stocktake, resolved: Sequence[tuple[Counted, Decimal, Deci
             stocktake=stocktake,
             place=place,
             lot=one.lot,
+            counted_at=one.at,
             counted=one.counted,
             counted_base=base,
             one_base=unit,
@@ -199,8 +303,8 @@ def _reason_faults(lines: Sequence[Any], reasons: Mapping[uuid.UUID, str]) -> It
 def _what_stands_against(stocktake: Stocktake, lines: Sequence[Any]) -> Iterator[Fault]:
     if not lines:
         yield Fault("state_conflict", "nothing has been counted: add counts, or cancel it")
-    differing = [line.lot for line in lines if _differs(line)]
-    for later in queries.counted_later(stocktake=stocktake, lots=differing):
+    differing = {line.lot: line.moment for line in lines if _differs(line)}
+    for later in queries.counted_later(lots=differing):
         detail = f"a later count of lot {later.lot.number} is posted already: take the lot out of this one"
         yield Fault("state_conflict", detail, refers_to=("stocktake", str(later.stocktake.id)))
 
@@ -228,7 +332,7 @@ def _adjust(line: Any, lot: Lot, reason: str | None, *, by: Actor, now: dt.datet
         quantity=queries.difference(line),
         change_base=queries.difference_base(line),
         by=by,
-        at=stocktake.counted_at,
+        at=line.moment,
         now=now,
         reason=reason,
         reference=f"stocktake {stocktake.id}",
