@@ -131,12 +131,20 @@ class Hollow:
         _made(self.pim.post(f"sprayers/{sprayer}/calibrations", checked))
         return {"block": block, "crew": crew, "sprayer": sprayer}
 
-    def draft(self, where: dict[str, str], product: str, rate: dict[str, str], gallons: str) -> str:
-        """Return the path of a new spray order for the next hour."""
+    def draft(
+        self,
+        where: dict[str, str],
+        product: str,
+        rate: dict[str, str],
+        gallons: str,
+        *,
+        in_minutes: int = 1,
+    ) -> str:
+        """Return the path of a new spray order for the next minute, or so many from now."""
         body = {
             "kind": "spray",
             **where,
-            "starts_at": (timezone.now() + dt.timedelta(minutes=1)).isoformat(),
+            "starts_at": (timezone.now() + dt.timedelta(minutes=in_minutes)).isoformat(),
             "spray": {"total": q(gallons, "gal")},
             "products": [{"product": product, "rate": rate}],
             "targets": ["leaf curl"],

@@ -199,6 +199,47 @@ def test_i7_a_count_below_the_book_asks_whether_a_spray_is_missing_and_wants_a_r
     )
 
 
+def test_i7_a_gap_names_the_orders_that_may_have_been_sprayed_without_a_word(hollow):
+    copper, where = hollow.copper(), hollow.ready_to_spray()
+    shelf = hollow.lot(copper, "C-2305", q("20", "lb"), expires_on=hollow.day(500))
+    silent = hollow.draft(where, copper, OUNCE_A_GALLON, "13.6", in_minutes=-120)
+    hollow.do(silent, "issue")
+    called_off = hollow.draft(where, copper, OUNCE_A_GALLON, "96", in_minutes=-90)
+    hollow.do(called_off, "issue")
+    hollow.do(called_off, "cancel", {"reason": "rain all week"})
+    counts = [{"lot": shelf, "counted": q("19.15", "lb")}]
+    stocktake = hollow.odalys.post("stocktakes", {"counts": counts}).json()["id"]
+
+    [asked] = hollow.odalys.get(f"stocktakes/{stocktake}/missing-sprays").json()["items"]
+
+    assert (asked["lot"], asked["question"], asked["difference"]) == (
+        shelf,
+        "spray_missing",
+        q("-0.85", "lb"),
+    )
+    told = [(one["id"], one["because"], one["amount"]) for one in asked["candidates"]]
+    assert told == [
+        (silent.removeprefix("work-orders/"), "not_started", q("0.85", "lb")),
+        (called_off.removeprefix("work-orders/"), "cancelled", q("6", "lb")),
+    ]
+
+
+def test_i7_more_than_the_book_names_the_loads_that_may_say_too_much(hollow):
+    copper, where = hollow.copper(), hollow.ready_to_spray()
+    shelf = hollow.lot(copper, "C-2305", q("20", "lb"), expires_on=hollow.day(500))
+    order = hollow.draft(where, copper, OUNCE_A_GALLON, "96")
+    hollow.do(order, "issue")
+    hollow.spray(order, [{"product": copper}], "96")
+    counts = [{"lot": shelf, "counted": q("15", "lb")}]
+    stocktake = hollow.odalys.post("stocktakes", {"counts": counts}).json()["id"]
+
+    [asked] = hollow.odalys.get(f"stocktakes/{stocktake}/missing-sprays").json()["items"]
+
+    assert (asked["question"], asked["difference"]) == ("record_wrong", q("1", "lb"))
+    [load] = asked["candidates"]
+    assert (load["kind"], load["because"], load["amount"]) == ("load", "used", q("6", "lb"))
+
+
 def test_i7_the_season_is_not_closed_over_an_open_count(hollow):
     lot = hollow.lot(hollow.copper(), "C-2201", q("9.5", "lb"))
     season = {"name": "Winter", "from": hollow.day(-30), "until": hollow.day(90), "lines": []}
