@@ -170,9 +170,17 @@ def _spoken_of(
     every: int,
     rulebook: Rulebook,
 ) -> list[Finding]:
-    """What rows say of a pair, and that it is untested where they leave ingredients open."""
-    found = [_spoken(rule, severity, rivals, one, other, rulebook) for rule, severity, rivals in speaking]
-    if settles != every or not every:
+    """What rows say of a pair, and that it is untested where they leave ingredients open.
+
+    Where it is, what is known from practice alone explains that caution, and is no second one.
+    """
+    untested = settles != every or not every
+    found = []
+    for rule, severity, rivals in speaking:
+        if untested and rule.basis is Basis.PRACTICE:
+            severity = Severity.NOTE
+        found.append(_spoken(rule, severity, rivals, one, other, rulebook))
+    if untested:
         found.append(_finding("pair.untested", Severity.CAUTION, Basis.UNTESTED, one, other))
     return found
 
@@ -211,9 +219,9 @@ def _forbidden(one: Partner, other: Partner) -> Iterator[Finding]:
 def _finding(
     finding_id: str, severity: Severity, basis: Basis, one: Partner, other: Partner, **more: str
 ) -> Finding:
-    return Finding(
-        finding_id, severity, basis, _ids(one, other), {"first": one.name, "second": other.name, **more}
-    )
+    said_by = one.id if basis is Basis.LABEL else None
+    parameters = {"first": one.name, "second": other.name, **more}
+    return Finding(finding_id, severity, basis, _ids(one, other), parameters, said_by=said_by)
 
 
 def _ids(one: Partner, other: Partner) -> tuple[str, ...]:

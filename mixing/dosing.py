@@ -59,7 +59,8 @@ def _of_loads(dose: Dose, loads: Sequence[LoadDose]) -> Iterator[Finding]:
     if worst == -1:
         yield _caution("dose.below-smallest-mark", dose)
     elif worst is not None and abs(worst) > FIVE_PERCENT:
-        yield _caution("dose.measuring-error", dose, error=percent(worst) or "")
+        side = "above" if worst > 0 else "below"
+        yield _caution("dose.measuring-error", dose, error=percent(abs(worst)) or "", side=side)
     if len(errors) < len(loads) and any(load.measure == () and load.error is None for load in loads):
         yield _caution("dose.no-measure", dose)
     if dose.product.label.packet:

@@ -57,6 +57,7 @@ class Finding(NamedTuple):
     :ivar products: ids of the products it is about; empty where it is about the whole tank
     :ivar parameters: what the texts of the row name in braces, ready to print
     :ivar source_key: key of the source in the rule tables; None for practice and for the label itself
+    :ivar said_by: id of the product whose label says so, where that is not the first of `products`
     """
 
     id: str
@@ -65,6 +66,7 @@ class Finding(NamedTuple):
     products: tuple[str, ...] = ()
     parameters: Mapping[str, str] = NOTHING
     source_key: str | None = None
+    said_by: str | None = None
 
     @property
     def may_be_overridden(self) -> bool:
@@ -97,13 +99,21 @@ def settle(findings: Iterable[Finding], *, order: tuple[str, ...]) -> tuple[Find
         if len(products) == 1:
             places: tuple[int, ...] = (place.get(products[0], last),)
         else:
-            places = tuple(sorted([place.get(name, last) for name in products]))
+            given = [place.get(name, last) for name in products]
+            places = tuple(sorted(given))
+            if given != list(places):
+                finding = _in_request_order(finding, place)
         key = finding.id, places
         other = kept.get(key)
         if other is None or finding.severity < other.severity:
             kept[key] = finding
     ranked = sorted([(finding.severity, key, finding) for key, finding in kept.items()], key=RANK)
     return tuple([finding for _, _, finding in ranked])
+
+
+def _in_request_order(finding: Finding, place: Mapping[str, int]) -> Finding:
+    products = sorted(finding.products, key=lambda name: place.get(name, len(place)))
+    return finding._replace(products=tuple(products))
 
 
 RANK = itemgetter(0, 1)

@@ -147,8 +147,9 @@ def _dial_findings(found: Dial, end: Quantity | None, wanted: Decimal) -> list[F
     if past_the_end:
         findings.append(Finding("hose-end.dial-past-its-end", Severity.CAUTION, Basis.PRACTICE, (), said))
     if found.error is not None and abs(found.error) > FIVE_PERCENT and found.setting is not None:
-        error = plain((found.error * 100).quantize(Decimal("0.1")))
-        said = {**said, "setting": plain(found.setting.value), "error": error}
+        error = plain(abs(found.error * 100).quantize(Decimal("0.1")))
+        side = "above" if found.error > 0 else "below"
+        said = {**said, "setting": plain(found.setting.value), "error": error, "side": side}
         findings.append(Finding("hose-end.dial-error", Severity.CAUTION, Basis.PRACTICE, (), said))
     return findings
 
@@ -160,8 +161,10 @@ def _set_ratio(request: MixRequest, doses: Sequence[Dose], total: Decimal) -> tu
     premix_ml = total / ratio
     taken = sum((dose.job_ml for dose in doses if dose.job_ml is not None), Decimal(0))
     if taken > premix_ml + SLACK:
-        said = {"ratio": plain(ratio)}
-        return Dial(premix=premix), [Finding("hose-end.ratio-too-thin", Severity.STOP, Basis.LABEL, (), said)]
+        products = tuple(dose.product.id for dose in doses)
+        return Dial(premix=premix), [
+            Finding("hose-end.ratio-too-thin", Severity.STOP, Basis.LABEL, products, {"ratio": plain(ratio)})
+        ]
     water = premix_ml - taken
     found = Dial(premix=premix, water=spraying.of_volume(water, spraying.load_unit(request)))
     found = _with_jars(found, request, doses, premix_ml, ONE / ratio)

@@ -18,6 +18,7 @@ from mixing.doses import Dose
 from mixing.quantities import EXACT, Quantity
 from mixing.spraying import PLACES
 
+FIVE_PERCENT = Decimal("0.05")
 QUARTER, WHOLE = Decimal("0.25"), Decimal(1)
 ONE = Decimal(1)
 
@@ -76,12 +77,12 @@ class Measured(NamedTuple):
 def tool_sets(measures: tuple[str, ...], own: str) -> tuple[ToolSet, ...]:
     """Return the sets of tools to choose from, the one with the unit `own` first.
 
-    Those that measure what `own` does; only where there are none is the amount turned by its density.
+    Then those that measure what `own` does, then those for which the amount is turned by its density.
     """
     with localcontext(EXACT):
         sets = [_tool_set(family, measures, own) for family in FAMILIES if family.keys() & set(measures)]
-    sets.sort(key=lambda found: all(tool.unit != own for tool in found.tools))
-    return tuple(found for found in sets if not found.turned) or tuple(sets)
+    sets.sort(key=lambda found: (found.turned, all(tool.unit != own for tool in found.tools)))
+    return tuple(sets)
 
 
 def _tool_set(family: Mapping[str, Decimal], measures: tuple[str, ...], own: str) -> ToolSet:
@@ -136,6 +137,8 @@ def measure(
         return _packets(dose, amount, limit, content)
     best: Measured | None = None
     for tools, per_unit in scaled:
+        if best is not None and tools.turned and not _may_stand_in(tools, dose, best.error):
+            continue
         marks = amount * per_unit
         shown = int(marks.to_integral_value(ROUND_HALF_DOWN))
         if shown > marks and limit is not None:
@@ -144,6 +147,15 @@ def measure(
         if best is None or abs(error) < abs(best.error):
             best = Measured(_split(shown, tools), error)
     return best
+
+
+def _may_stand_in(tools: ToolSet, dose: Dose, error: Decimal) -> bool:
+    """Say whether tools that need the density may be nearer than the dose's own, which are off by `error`.
+
+    A scale always, and a jug for a liquid. Spoons for what is weighed only where the scale is off by more
+    than 5 %: how a powder lies in a spoon varies by more. Common practice, no source.
+    """
+    return tools.dimension == "mass" or dose.liquid or abs(error) > FIVE_PERCENT
 
 
 def _within(nearest: int, marks: Decimal, limit: Decimal) -> int:

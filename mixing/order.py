@@ -121,7 +121,7 @@ class Plan:
     """The steps of one kind of tank, and the pairs (first, second, publishers) that publishers turn round."""
 
     doings: tuple[Doing, ...]
-    disputed: tuple[tuple[str, str, str], ...]
+    disputed: tuple[tuple[str, str, tuple[str, ...]], ...]
 
 
 def steps(
@@ -243,30 +243,37 @@ def _filling_the_jar(way: str) -> list[Doing]:
     return [*(water if way == "ratio" else ()), stir]
 
 
-def _disputed(order: list[str], place: dict[str, str], edges: Edges) -> Iterator[tuple[str, str, str]]:
+def _disputed(
+    order: list[str], place: dict[str, str], edges: Edges
+) -> Iterator[tuple[str, str, tuple[str, ...]]]:
     for rank, first in enumerate(order):
         for second in order[rank + 1 :]:
             publishers = sequence.dissenters(place[first], place[second])
             if publishers and (first, second) not in edges:
-                yield first, second, "; ".join(publishers)
+                yield first, second, publishers
 
 
 # What is to be said of it
 
 
 def _disputes(plan: Plan, products: Sequence[Product]) -> Iterator[Finding]:
+    """One note for the tank: which products other publishers would put elsewhere, and who they are."""
     if not plan.disputed:
         return
-    names = {product.id: product.label.name for product in products}
-    for first, second, publishers in plan.disputed:
-        yield Finding(
-            id="order.publishers-differ",
-            severity=Severity.NOTE,
-            basis=Basis.PUBLISHED,
-            products=(first, second),
-            parameters={"first": names[first], "second": names[second], "publishers": publishers},
-            source_key="sportsfield",
-        )
+    turned = {id for first, second, _ in plan.disputed for id in (first, second)}
+    concerned = [product for product in products if product.id in turned]
+    publishers = dict.fromkeys(name for _, _, names in plan.disputed for name in names)
+    yield Finding(
+        id="order.publishers-differ",
+        severity=Severity.NOTE,
+        basis=Basis.PUBLISHED,
+        products=tuple(product.id for product in concerned),
+        parameters={
+            "products": ", ".join(product.label.name for product in concerned),
+            "publishers": ", ".join(publishers),
+        },
+        source_key="sportsfield",
+    )
 
 
 def _contradiction(products: Sequence[Product], edges: Edges) -> Finding:

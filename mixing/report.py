@@ -41,8 +41,8 @@ def findings(found: Iterable[Finding], request: MixRequest, rulebook: Rulebook, 
 
 def _finding(one: Finding, labels: Mapping[str, Label], rulebook: Rulebook, language: str) -> Json:
     """Return a finding as it stands in the report: alike ones are written once, and copied."""
-    id, severity, basis, products, parameters, source_key = one
-    label = labels[products[0]] if basis is Basis.LABEL and products else None
+    id, severity, basis, products, parameters, source_key, said_by = one
+    label = labels[said_by or products[0]] if basis is Basis.LABEL and products else None
     named = tuple(parameters.items())
     written = _written(id, severity, basis, named, source_key, label, rulebook, language).copy()
     written["products"] = list(products)

@@ -391,3 +391,25 @@ def test_a_weight_is_not_turned_by_the_density_of_another_label():
     request = mix(product("a", density=None), {"id": "b", "rate": q("1", "g/L"), "label": other})
 
     assert total(check_mix(request))["base"]["unit"] == "mL"
+
+
+def test_a_scale_stands_in_for_spoons_that_are_further_off():
+    powder_by_spoon = powder(rate=q("1.5", "tbsp/gal"), bulk_density=q("0.7", "kg/L"))
+
+    dose = check_mix(mix(powder_by_spoon, spray={"total": q("4", "gal")}, measures=["cup", "g"]))["loads"][0][
+        "products"
+    ][0]
+
+    assert dose["exact"] == q("6", "tbsp")
+    assert dose["measure"] == [q("62", "g")]  # a quarter cup would be a third too little
+
+
+def test_spoons_stand_in_for_a_scale_only_where_it_is_too_coarse():
+    by_weight = powder(rate=q("0.31", "oz_wt/gal"))
+
+    def measured(total: str, *measures: str) -> list[dict[str, str]]:
+        report = check_mix(mix(by_weight, spray={"total": q(total, "gal")}, measures=list(measures)))
+        return report["loads"][0]["products"][0]["measure"]
+
+    assert measured("4", "oz_wt", "tsp") == [q("1.25", "oz_wt")]  # 1.24 wanted
+    assert measured("1", "lb", "tsp")[0]["unit"] == "tsp"

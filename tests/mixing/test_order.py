@@ -192,7 +192,8 @@ def test_a_note_says_where_publishers_turn_two_products_round():
     (finding,) = order.steps(mix, ())[1]
 
     assert (finding.id, finding.severity) == ("order.publishers-differ", Severity.NOTE)
-    assert finding.parameters["first"] == "Emulsion"
+    assert finding.products == ("s", "e"), "as they stand in the request"
+    assert finding.parameters["products"] == "Soluble, Emulsion"
     assert "Oklahoma State University" in finding.parameters["publishers"]
     assert "Utah" not in finding.parameters["publishers"]
 
