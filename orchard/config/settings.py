@@ -87,6 +87,7 @@ MIDDLEWARE = [
     "orchard.farms.operators.operators_see_every_farm",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "orchard.web.policy.content_policy",
 ]
 
 ROOT_URLCONF = "orchard.config.urls"
@@ -148,6 +149,7 @@ SECURE_REDIRECT_EXEMPT = [r"^(healthz|readyz|metrics)$"]
 SECURE_HSTS_SECONDS = 31_536_000 if HTTPS else 0
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = HTTPS
 SESSION_COOKIE_HTTPONLY = True
+SESSION_COOKIE_AGE = 14 * 86_400  # seconds; a phone in the field may be without a signal for days
 X_FRAME_OPTIONS = "DENY"
 
 REDIS_URL = os.environ.get("REDIS_URL", "")

@@ -1,7 +1,6 @@
 """Every address of the service."""
 
 from django.contrib import admin
-from django.contrib.auth.views import LoginView, LogoutView
 from django.http import HttpRequest, HttpResponse
 from django.urls import include, path, re_path
 
@@ -12,7 +11,7 @@ from orchard.crews import api as crews
 from orchard.farms import api as farms
 from orchard.inventory import api as inventory
 from orchard.tasks import api as tasks
-from orchard.web import pages
+from orchard.web import urls as web
 
 
 def healthz(request: HttpRequest) -> HttpResponse:
@@ -32,11 +31,8 @@ api = [
 ]
 
 urlpatterns = [
-    path("", pages.start, name="start"),
-    path("sign-in", LoginView.as_view(template_name="web/sign_in.html"), name="sign-in"),
-    path("sign-out", LogoutView.as_view(), name="sign-out"),
     path("healthz", healthz),
-    path("readyz", pages.readyz),
+    *web.urlpatterns,
     path("metrics", metrics.metrics),
     path("api/v1/", include(api)),
     path("admin/", admin.site.urls),

@@ -41,7 +41,16 @@ def enter(request: Request, farm_id: uuid.UUID) -> tuple[Farm, Actor]:
             raise NotThere(Fault("not_found", "there is no such farm for you"))
         fence.open_for_this_transaction(farm_id)
         return who.farm, of_token(who)
-    member = Membership.objects.select_related("farm", "person").filter(person=who, farm__id=farm_id).first()
+    return enter_as(who, farm_id)
+
+
+def enter_as(person: Person, farm_id: uuid.UUID) -> tuple[Farm, Actor]:
+    """Return the farm and what a person who signed in is on it. The caller holds a transaction.
+
+    :raises NotThere: where they do not belong to that farm, or there is none
+    """
+    rows = Membership.objects.select_related("farm", "person")
+    member = rows.filter(person=person, farm__id=farm_id).first()
     if member is None:
         raise NotThere(Fault("not_found", "there is no such farm for you"))
     fence.open_for_this_transaction(farm_id)

@@ -1,0 +1,41 @@
+"""The pages in the bar at the top of a farm: one row a page, seen by whoever may read what it shows."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from django.utils.functional import Promise
+from django.utils.translation import gettext_lazy as _
+
+from orchard.api import permissions
+from orchard.farms.actors import Actor
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One page of the bar.
+
+    :ivar name: of its address, which takes the farm alone
+    :ivar resource: row of the permission table
+    :ivar verb: of that row; `create` or `update` hides a page from those who only read
+    """
+
+    name: str
+    label: str | Promise
+    resource: str
+    verb: str = "read"
+
+
+BAR = (
+    Entry("today", _("Today"), "work_order"),
+    Entry("sent", _("Sent"), "work_order", "record_load"),
+)
+
+
+def bar_of(by: Actor) -> list[Entry]:
+    """Return the pages that somebody sees in the bar."""
+    return [
+        one
+        for one in BAR
+        if permissions.allows(role=by.role, scopes=by.scopes, resource=one.resource, verb=one.verb)
+    ]

@@ -1,0 +1,30 @@
+"""The addresses of the pages."""
+
+from __future__ import annotations
+
+from django.contrib.auth.views import LoginView, LogoutView
+from django.urls import path
+from django.views.i18n import set_language
+
+from orchard.web import offline, pages
+from orchard.web.crew import incident, sent, today, work
+
+_FARM = "farms/<uuid:farm>"
+_ORDER = f"{_FARM}/work/<uuid:order>"
+urlpatterns = [
+    path("", pages.start, name="start"),
+    path("sign-in", LoginView.as_view(template_name="web/sign_in.html"), name="sign-in"),
+    path("sign-out", LogoutView.as_view(), name="sign-out"),
+    path("language", set_language, name="language"),
+    path("readyz", pages.readyz),
+    path("worker.js", offline.worker, name="worker"),
+    path("site.webmanifest", offline.manifest, name="manifest"),
+    path("offline", offline.without_signal, name="offline"),
+    path("signed-out", offline.signed_out, name="signed-out"),
+    path(f"{_FARM}/key", offline.key, name="key"),
+    path(f"{_FARM}/today", today.today, name="today"),
+    path(f"{_FARM}/sent", sent.sent, name="sent"),
+    path(f"{_FARM}/incident", incident.incident, name="incident"),
+    path(_ORDER, work.work, name="work"),
+    path(f"{_ORDER}/<slug:action>", work.act, name="act"),
+]
