@@ -239,7 +239,7 @@ def test_todays_page_asks_the_database_as_often_for_many_orders(farm, teo):
     with CaptureQueriesContext(connection) as many:
         shown = text(teo.get(f"/farms/{farm.farm.id}/today"))
 
-    assert shown.count('data-order=') == 6 and len(many) == len(one)
+    assert shown.count("data-order=") == 6 and len(many) == len(one)
 
 
 def test_a_key_is_the_same_at_every_sign_in_and_nobody_elses(farm):
