@@ -5,19 +5,20 @@ from __future__ import annotations
 import datetime as dt
 import functools
 import uuid
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 from urllib.parse import urlencode
 
 from django.conf import settings
+from django.db import transaction
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import render
 from django.utils import timezone, translation
 
 from orchard.api import permissions
 from orchard.api.refusals import NotThere
-from orchard.farms import access, queries
+from orchard.farms import access, fence, queries
 from orchard.farms.actors import Actor
 from orchard.farms.models import Farm, Person
 from orchard.web import fields, nav
@@ -64,11 +65,13 @@ class Visit:
 Page = Callable[..., HttpResponse]
 
 
-def farm_page(resource: str, verb: str = "read", **verbs: str) -> Callable[[Page], Page]:
+def farm_page(resource: str, verb: str = "read", *, acts: bool = False) -> Callable[[Page], Page]:
     """Make a page of a view that takes a `Visit` and what else its address names.
 
+    A page is read in one transaction, in which its farm is open.
+
     :param resource, verb: row of the permission table that a reader needs
-    :param verbs: verb that another method needs, as `POST="update"`
+    :param acts: the view calls an address with a transaction of its own, and opens the farm where it reads
     """
 
     def with_door(view: Page) -> Page:
@@ -77,21 +80,14 @@ def farm_page(resource: str, verb: str = "read", **verbs: str) -> Callable[[Page
             if not isinstance(request.user, Person):
                 return _to_sign_in(request)
             try:
-                found, by = access.enter_as(request.user, farm)
+                with fence.as_before(), transaction.atomic():
+                    visit = _visit(request, request.user, farm, page=view.__name__)
+                    if not visit.may(resource, verb):
+                        return visit.show("web/refused.html", status=403)
+                    if not acts:
+                        return view(visit, **named)
             except NotThere:
                 return render(request, "web/refused.html", {"missing": True}, status=404)
-            _speak(request, by)
-            visit = Visit(
-                request=request,
-                person=request.user,
-                farm=found,
-                by=by,
-                now=timezone.now(),
-                page=view.__name__,
-                farms=list(queries.farms_of(request.user).order_by("name", "id")),
-            )
-            if not visit.may(resource, _wanted(request, verb, verbs)):
-                return visit.show("web/refused.html", status=403)
             return view(visit, **named)
 
         return enter
@@ -99,8 +95,13 @@ def farm_page(resource: str, verb: str = "read", **verbs: str) -> Callable[[Page
     return with_door
 
 
-def _wanted(request: HttpRequest, verb: str, verbs: Mapping[str, str]) -> str:
-    return verbs.get(request.method or "GET", verb)
+def _visit(request: HttpRequest, person: Person, farm: uuid.UUID, *, page: str) -> Visit:
+    found, by = access.enter_as(person, farm)
+    _speak(request, by)
+    farms = list(queries.farms_of(person).order_by("name", "id"))
+    return Visit(
+        request=request, person=person, farm=found, by=by, now=timezone.now(), page=page, farms=farms
+    )
 
 
 def _to_sign_in(request: HttpRequest) -> HttpResponse:

@@ -16,7 +16,7 @@ from orchard.web.doors import Visit, farm_page
 from orchard.web.fields import Field
 
 
-@farm_page("incident", "create")
+@farm_page("incident", "create", acts=True)
 def incident(visit: Visit) -> HttpResponse:
     """Ask what happened, and pass it on."""
     request = visit.request

@@ -20,6 +20,7 @@ from uuid6 import uuid7
 from orchard.api.refusals import Conflict
 from orchard.blocks import queries as blocks
 from orchard.crews.models import Worker
+from orchard.farms import fence
 from orchard.tasks import queries
 from orchard.tasks.models import WorkOrder
 from orchard.tasks.papers import sheets, wording
@@ -52,10 +53,11 @@ def work(visit: Visit, order: uuid.UUID) -> HttpResponse:
     return visit.missing() if found is None else _page(visit, found)
 
 
-@farm_page("work_order")
+@farm_page("work_order", acts=True)
 def act(visit: Visit, order: uuid.UUID, action: str) -> HttpResponse:
     """Do what a form of the page says."""
-    found = queries.work_orders(farm=visit.farm).filter(id=order).first()
+    with fence.opened(visit.farm.id):
+        found = queries.work_orders(farm=visit.farm).filter(id=order).first()
     if found is None or action not in ACTIONS:
         return visit.missing()
     here = reverse("work", args=[visit.farm.id, found.id])
@@ -72,7 +74,10 @@ def act(visit: Visit, order: uuid.UUID, action: str) -> HttpResponse:
     if answer.status_code < 400:
         return HttpResponseRedirect(f"{here}#next")
     faults = acting.problem(answer)["errors"]
-    return _page(visit, found, asked=action, typed=posted.dict(), faults=faults, status=answer.status_code)
+    with fence.opened(visit.farm.id):
+        return _page(
+            visit, found, asked=action, typed=posted.dict(), faults=faults, status=answer.status_code
+        )
 
 
 def _page(
