@@ -47,9 +47,11 @@ class Measure(StrEnum):
     RAIN_FREE = "rain_free"
     FROST_FREE = "frost_free"
     LEAF_DRY = "leaf_dry"
+    FROST_GONE = "frost_gone"
+    DELTA_T_MAXIMUM = "delta_t_maximum"
 
 
-LOWER_IS_STRICTER = frozenset({Measure.WIND_MAXIMUM, Measure.TEMPERATURE_MAXIMUM})
+LOWER_IS_STRICTER = frozenset({Measure.WIND_MAXIMUM, Measure.TEMPERATURE_MAXIMUM, Measure.DELTA_T_MAXIMUM})
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,6 +82,12 @@ def published() -> tuple[Bound, ...]:
         )
         for row in table["bound"]
     )
+
+
+@lru_cache(maxsize=1)
+def wet_from() -> float:
+    """Return the relative humidity [%] from which leaves count as wet where no sensor says."""
+    return float(tomllib.loads(TABLE.read_text(encoding="utf-8"))["leaf_wetness"]["humidity_percent"])
 
 
 def of_label(label: Mapping[str, Any], *, crop: str) -> tuple[Bound, ...]:

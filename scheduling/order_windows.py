@@ -6,9 +6,12 @@ import datetime as dt
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
+from mixing.quantities import parse_quantity
 from scheduling.bounds import Bound, in_force, of_farm, of_label
+from scheduling.sky import Sky, sky_of
+from scheduling.sun import nights, spot_of
 from scheduling.weather import WeatherHour
-from scheduling.windows import Place, Window, spray_windows
+from scheduling.windows import Place, Window, windows_of
 
 MEASURED = ("temperature", "humidity_percent", "wind", "gust", "rain", "leaf_wet")
 
@@ -21,27 +24,63 @@ def of_order(
     labels: Sequence[Mapping[str, Any]] = (),
     crop: str = "",
     limits: Mapping[str, Any] | None = None,
-    re_entry_until: dt.datetime | None = None,
+    re_entry: Sequence[tuple[str, dt.datetime]] = (),
+    outlines: Sequence[Mapping[str, Any]] = (),
 ) -> list[dict[str, Any]]:
     """Return the windows in order of time: `since`, `until`, `open`, `closed_by` of `limit`, `basis`, `says`.
 
     :param hours: rows with `at`, `kind` and what was measured; of one hour the last one counts
     :param spray: False for work that weather does not close
+    :param re_entry: whose re-entry intervals keep people out, "" for the block's own, and until when
+    :param outlines: where the sun is reckoned for; the zone's town where there are none
     """
-    place = Place(re_entry_until=None if re_entry_until is None else re_entry_until.astimezone(zone))
-    bounds = _bounds(labels, crop, limits or {}) if spray else ()
-    return [
-        _shown(window)
-        for window in spray_windows((_hour(one, zone) for one in hours), bounds=bounds, place=place)
-    ]
+    sky = sky_of(hour_of(one, zone) for one in hours)
+    if sky is None:
+        return []
+    limits = limits or {}
+    bounds = bounds_of(labels, crop, limits) if spray else ()
+    place = place_of(sky, zone=zone, limits=limits, re_entry=re_entry, outlines=outlines)
+    return [_shown(window) for window in windows_of(sky, bounds=bounds, place=place)]
 
 
-def _bounds(labels: Sequence[Mapping[str, Any]], crop: str, limits: Mapping[str, Any]) -> tuple[Bound, ...]:
+def place_of(
+    sky: Sky,
+    *,
+    zone: dt.tzinfo,
+    limits: Mapping[str, Any],
+    re_entry: Sequence[tuple[str, dt.datetime]] = (),
+    outlines: Sequence[Mapping[str, Any]] = (),
+) -> Place:
+    """Return what holds at the place apart from the weather."""
+    spot = spot_of(outlines=outlines, zone=str(zone))
+    first, last = sky.at(0).date(), sky.at(len(sky)).date()
+    return Place(
+        nights=None if spot is None else nights(spot, since=first, until=last),
+        quiet=_quiet(limits),
+        re_entry=tuple((whose, until.astimezone(zone)) for whose, until in re_entry),
+    )
+
+
+def _quiet(limits: Mapping[str, Any]) -> tuple[dt.time, dt.time] | None:
+    ends = [limits.get(name) for name in ("quiet_from", "quiet_until")]
+    if None in ends:
+        return None
+    start, end = (int(parse_quantity(one).in_base()) % 86400 for one in ends)
+    return _clock(start), _clock(end)
+
+
+def _clock(seconds: int) -> dt.time:
+    return dt.time(seconds // 3600, seconds // 60 % 60)
+
+
+def bounds_of(labels: Sequence[Mapping[str, Any]], crop: str, limits: Mapping[str, Any]) -> tuple[Bound, ...]:
+    """Return the limits in force for a mix on a crop."""
     of_labels = [bound for label in labels for bound in of_label(label, crop=crop)]
     return in_force(labels=of_labels, farm=of_farm(limits))
 
 
-def _hour(row: Any, zone: dt.tzinfo) -> WeatherHour:
+def hour_of(row: Any, zone: dt.tzinfo) -> WeatherHour:
+    """Return a stored hour; one that begins past the hour counts as the hour it begins in."""
     start = row.at.astimezone(zone).replace(minute=0, second=0, microsecond=0)
     return WeatherHour(at=start, kind=row.kind, **{name: getattr(row, name) for name in MEASURED})
 

@@ -13,7 +13,8 @@ from orchard.tasks import choosing, programmes
 from orchard.tasks.models import PlanningRun, WorkOrder
 from orchard.tasks.services import orders
 from scheduling.gather import Gathered, gather
-from scheduling.planner import DraftJob, LeftOut, plan
+from scheduling.lines import LeftOut
+from scheduling.planner import DraftJob, plan
 
 STARTS = dt.time(8)  # common practice, no source: after the dew, before the wind of the afternoon
 

@@ -5,19 +5,32 @@ What is not known closes: a wind that nobody measured is not a low wind. Limits 
 
 from __future__ import annotations
 
-import itertools
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from datetime import datetime, time, timedelta
+from datetime import UTC, datetime, time, timedelta
+from decimal import Decimal
+from math import ceil
+
+import numpy as np
 
 from mixing.quantities import Quantity
-from scheduling.bounds import Basis, Bound, Limit, Measure
-from scheduling.reasons import Reason, above, because, below, rains, shown, wanted_dry
+from scheduling.bounds import Basis, Bound, Limit, Measure, wet_from
+from scheduling.reasons import (
+    MEASURABLE_RAIN,
+    Reason,
+    above,
+    because,
+    below,
+    shown,
+    wanted_dry,
+)
+from scheduling.sky import Numbers, Sky, Truths, sky_of, steps_since, steps_until
 from scheduling.weather import WeatherHour
 
 HOUR = timedelta(hours=1)
-SUN_MARGIN = HOUR
-"""From this long before sunset to this long after sunrise still air may be an inversion (common practice)."""
+AFTER_SUNRISE = HOUR
+"""From sunset to this long after sunrise still air may be an inversion (common practice, no source)."""
+Span = tuple[datetime, datetime]
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,14 +38,18 @@ class Place:
     """What holds at the place apart from the weather, in local time.
 
     :ivar sunrise: of these days; where not known, still air at any hour may be an inversion
+    :ivar nights: from when until when still air may be one, as `sun.nights` gives them; before `sunrise`
     :ivar quiet: from and until, the farm's quiet hours; may pass midnight
-    :ivar re_entry_until: end of the re-entry interval of the block or of one beside it
+    :ivar re_entry_until: end of the re-entry interval of the block
+    :ivar re_entry: further ones, each with whose it is ("so near to Upper Peach") and its end
     """
 
     sunrise: time | None = None
     sunset: time | None = None
     quiet: tuple[time, time] | None = None
     re_entry_until: datetime | None = None
+    re_entry: tuple[tuple[str, datetime], ...] = ()
+    nights: tuple[Span, ...] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,104 +74,236 @@ def spray_windows(
     :param hours: at most one for each `at`; what comes last for an hour counts
     :param bounds: limits in force, as `bounds.in_force` gives them
     """
-    by_time = {hour.at: hour for hour in hours}
-    judged = [
-        (at, hour_reasons(by_time[at], by_time=by_time, bounds=bounds, place=place)) for at in sorted(by_time)
-    ]
-    return tuple(_joined(judged))
+    sky = sky_of(hours)
+    return () if sky is None else windows_of(sky, bounds=bounds, place=place)
 
 
-def _joined(judged: Sequence[tuple[datetime, tuple[Reason, ...]]]) -> Iterator[Window]:
-    start: datetime | None = None
-    for (at, reasons), following in itertools.zip_longest(judged, judged[1:]):
-        start = at if start is None else start
-        if following is None or following[0] != at + HOUR or _codes(following[1]) != _codes(reasons):
-            first = next(given for moment, given in judged if moment == start)
-            yield Window(start, at + HOUR, first)
-            start = None
+def windows_of(sky: Sky, *, bounds: Sequence[Bound], place: Place = Place()) -> tuple[Window, ...]:
+    """Return the windows of a sky in order of time; a gap in the hours ends one and is in none."""
+    limits = [*(found for bound in bounds for found in _of_bound(bound, sky, place)), *_of_place(sky, place)]
+    closed = np.array([limit.closed for limit in limits]).reshape(len(limits), len(sky))
+    edges = np.flatnonzero(np.any(closed[:, 1:] != closed[:, :-1], axis=0) | ~sky.known[1:] | ~sky.known[:-1])
+    starts = [0, *(edges + 1).tolist()]
+    found = []
+    for start, end in zip(starts, [*starts[1:], len(sky)], strict=True):
+        if sky.known[start]:
+            reasons = tuple(
+                reason
+                for limit, row in zip(limits, closed[:, start], strict=True)
+                if row
+                for reason in limit.why(start)
+            )
+            found.append(Window(sky.at(start), sky.at(end), reasons))
+    return tuple(found)
 
 
-def _codes(reasons: Sequence[Reason]) -> tuple[tuple[Limit, Basis], ...]:
-    return tuple((reason.limit, reason.basis) for reason in reasons)
+def open_hours(sky: Sky, *, bounds: Sequence[Bound], place: Place = Place()) -> Truths:
+    """Return which hours are open, without the reasons."""
+    limits = [*(found for bound in bounds for found in _of_bound(bound, sky, place)), *_of_place(sky, place)]
+    is_open = sky.known.copy()
+    for limit in limits:
+        is_open &= ~limit.closed
+    return is_open
 
 
-def hour_reasons(
-    hour: WeatherHour, *, by_time: dict[datetime, WeatherHour], bounds: Sequence[Bound], place: Place
-) -> tuple[Reason, ...]:
-    """Return every limit that closes one hour, in the order of the bounds, the place's last."""
-    found = [reason for bound in bounds for reason in _hour_against(bound, hour, by_time, place)]
-    return (*found, *_place_reasons(hour.at, place))
+@dataclass(frozen=True, slots=True)
+class _Limit:
+    """Which hours one limit closes, and the reason for one of them."""
+
+    closed: Truths
+    why: Callable[[int], Iterable[Reason]]
 
 
-def _hour_against(
-    bound: Bound, hour: WeatherHour, by_time: dict[datetime, WeatherHour], place: Place
-) -> Iterator[Reason]:
+def _of_bound(bound: Bound, sky: Sky, place: Place) -> Iterator[_Limit]:
+    value = float(bound.value.in_base())
     match bound.measure:
         case Measure.WIND_MAXIMUM:
-            strongest = max(filter(None, (hour.wind, hour.gust)), key=Quantity.in_base, default=None)
-            yield from above(bound, Limit.WIND, "wind", None if hour.wind is None else strongest)
+            yield _measured(bound, Limit.WIND, "wind", sky, _unknown_wind(sky), value, _strongest)
         case Measure.WIND_MINIMUM:
-            yield from below(bound, Limit.WIND, "wind", hour.wind)
-        case Measure.CALM if _near_night(hour.at, place) and hour.wind is not None:
-            yield from below(bound, Limit.INVERSION, "wind, so still that it may be an inversion,", hour.wind)
+            yield _measured(bound, Limit.WIND, "wind", sky, sky.wind, value, _wind, lowest=True)
+        case Measure.CALM:
+            yield _still(bound, sky, place, value)
         case Measure.TEMPERATURE_MINIMUM:
-            yield from below(bound, Limit.FROST, "temperature", hour.temperature)
+            yield _measured(
+                bound, Limit.FROST, "temperature", sky, sky.temperature, value, _temperature, lowest=True
+            )
         case Measure.TEMPERATURE_MAXIMUM:
-            yield from above(bound, Limit.HEAT, "temperature", hour.temperature)
+            yield _measured(bound, Limit.HEAT, "temperature", sky, sky.temperature, value, _temperature)
         case Measure.RAIN_FREE:
-            yield from _rain_in_hours(bound, hour, by_time)
+            yield _rain(bound, sky)
         case Measure.FROST_FREE:
-            yield from _frost_in_hours(bound, hour, by_time)
-        case Measure.LEAF_DRY if hour.leaf_wet:
-            yield because(bound, Limit.WET, "leaves or bark are wet")
+            yield _frost(bound, sky)
+        case Measure.FROST_GONE:
+            yield _ice(bound, sky)
+        case Measure.LEAF_DRY:
+            yield _wet(bound, sky)
+        case Measure.DELTA_T_MAXIMUM:
+            yield _drying(bound, sky, value)
 
 
-def _span(bound: Bound, hour: WeatherHour) -> list[datetime]:
-    hours = int((bound.value.in_base() / 3600).to_integral_value(rounding="ROUND_CEILING"))
-    return [hour.at + HOUR * step for step in range(hours + 1)]
+Read = Callable[[WeatherHour], Quantity | None]
 
 
-def _rain_in_hours(bound: Bound, hour: WeatherHour, by_time: dict[datetime, WeatherHour]) -> Iterator[Reason]:
-    for after, at in enumerate(_span(bound, hour)):
-        ahead = by_time.get(at)
-        if ahead is None or ahead.rain is None:
+def _strongest(hour: WeatherHour) -> Quantity | None:
+    """Return wind or gust, whichever is more; None where the wind is not known."""
+    if hour.wind is None:
+        return None
+    return max((one for one in (hour.wind, hour.gust) if one is not None), key=Quantity.in_base)
+
+
+def _wind(hour: WeatherHour) -> Quantity | None:
+    return hour.wind
+
+
+def _temperature(hour: WeatherHour) -> Quantity | None:
+    return hour.temperature
+
+
+def _unknown_wind(sky: Sky) -> Numbers:
+    return np.where(np.isnan(sky.wind), np.nan, sky.strongest)
+
+
+def _measured(
+    bound: Bound,
+    limit: Limit,
+    what: str,
+    sky: Sky,
+    column: Numbers,
+    value: float,
+    read: Read,
+    *,
+    lowest: bool = False,
+) -> _Limit:
+    passed = column < value if lowest else column > value
+    compare = below if lowest else above
+
+    def why(place: int) -> Iterator[Reason]:
+        hour = sky.rows[place]
+        return compare(bound, limit, what, None if hour is None else read(hour))
+
+    return _Limit(passed | np.isnan(column), why)
+
+
+def _still(bound: Bound, sky: Sky, place: Place, value: float) -> _Limit:
+    what = "wind, so still that it may be an inversion,"
+
+    def why(at: int) -> Iterator[Reason]:
+        hour = sky.rows[at]
+        return below(bound, Limit.INVERSION, what, None if hour is None else hour.wind)
+
+    return _Limit((sky.wind < value) & _near_night(sky, place), why)
+
+
+def _hours(bound: Bound) -> int:
+    return int((bound.value.in_base() / 3600).to_integral_value(rounding="ROUND_CEILING"))
+
+
+def _rain(bound: Bound, sky: Sky) -> _Limit:
+    steps = steps_until(np.isnan(sky.rain) | (sky.rain >= float(MEASURABLE_RAIN)))
+
+    def why(place: int) -> Iterator[Reason]:
+        after = int(steps[place])
+        hour = sky.rows[place + after] if place + after < len(sky) else None
+        if hour is None or hour.rain is None:
             yield because(bound, Limit.RAIN, f"rain is not known {after} h ahead; {wanted_dry(bound)}")
-            return
-        if rains(ahead.rain):
+        else:
             when = "it rains" if after == 0 else f"rain is due in {after} h"
-            yield because(bound, Limit.RAIN, f"{when} ({shown(ahead.rain, 'mm')}); {wanted_dry(bound)}")
-            return
+            yield because(bound, Limit.RAIN, f"{when} ({shown(hour.rain, 'mm')}); {wanted_dry(bound)}")
+
+    return _Limit(steps <= _hours(bound), why)
 
 
-def _frost_in_hours(
-    bound: Bound, hour: WeatherHour, by_time: dict[datetime, WeatherHour]
-) -> Iterator[Reason]:
-    for after, at in enumerate(_span(bound, hour)):
-        ahead = by_time.get(at)
-        if ahead is None or ahead.temperature is None:
+def _frost(bound: Bound, sky: Sky) -> _Limit:
+    steps = steps_until(np.isnan(sky.temperature) | (sky.temperature <= 0))
+
+    def why(place: int) -> Iterator[Reason]:
+        after = int(steps[place])
+        hour = sky.rows[place + after] if place + after < len(sky) else None
+        if hour is None or hour.temperature is None:
             yield because(bound, Limit.FROST, f"temperature is not known {after} h ahead")
-            return
-        if ahead.temperature.in_base() <= 0:
+        else:
             when = "now" if after == 0 else f"in {after} h"
-            yield because(bound, Limit.FROST, f"frost {when} ({shown(ahead.temperature, 'degF')})")
-            return
+            yield because(bound, Limit.FROST, f"frost {when} ({shown(hour.temperature, 'degF')})")
+
+    return _Limit(steps <= _hours(bound), why)
 
 
-def _place_reasons(at: datetime, place: Place) -> Iterator[Reason]:
-    if place.re_entry_until is not None and at < place.re_entry_until:
-        until = place.re_entry_until.isoformat(timespec="minutes")
-        yield Reason(Limit.RE_ENTRY, Basis.LABEL, f"nobody may enter before {until}")
-    if place.quiet is not None and _between(at.time(), *place.quiet):
-        yield Reason(Limit.QUIET_HOURS, Basis.FARM, f"quiet hours until {place.quiet[1]:%H:%M}")
+def _ice(bound: Bound, sky: Sky) -> _Limit:
+    """Hours after a frost in which its ice may still be on the trees; the frost itself is another limit's."""
+    steps = steps_since(sky.temperature <= 0)
+
+    def why(place: int) -> Iterator[Reason]:
+        yield because(bound, Limit.FROST, f"frost {int(steps[place])} h ago: ice may be on the trees")
+
+    return _Limit((steps > 0) & (steps <= _hours(bound)), why)
+
+
+def _wet(bound: Bound, sky: Sky) -> _Limit:
+    """Leaves that are wet by a sensor; without one by rain of the hour before or by damp air."""
+    damp = sky.humidity >= wet_from()
+    rained = np.append([False], sky.rain[:-1] >= float(MEASURABLE_RAIN))
+    wet = np.where(np.isnan(sky.leaf_wet), damp | rained, sky.leaf_wet > 0)
+
+    def why(place: int) -> Iterator[Reason]:
+        if sky.leaf_wet[place] > 0:
+            yield because(bound, Limit.WET, "leaves or bark are wet")
+        elif rained[place]:
+            yield because(bound, Limit.WET, "it rained in the hour before: leaves or bark are likely wet")
+        else:
+            air = f"{sky.humidity[place]:g} % humidity"
+            yield because(bound, Limit.WET, f"leaves or bark are likely wet at {air}")
+
+    return _Limit(wet, why)
+
+
+def _drying(bound: Bound, sky: Sky, value: float) -> _Limit:
+    column = sky.delta_t
+
+    def why(place: int) -> Iterator[Reason]:
+        delta = Quantity(Decimal(repr(round(float(column[place]), 1))), "degC_difference")
+        yield from above(bound, Limit.HEAT, "Delta T, by which drops dry before they land,", delta)
+
+    return _Limit(column > value, why)
+
+
+def _of_place(sky: Sky, place: Place) -> Iterator[_Limit]:
+    own = [("", place.re_entry_until)] if place.re_entry_until is not None else []
+    for whose, until in [*own, *place.re_entry]:
+        yield _re_entry(sky, whose, until)
+    if place.quiet is not None:
+        start, end = place.quiet
+        quiet = np.array([_between(sky.at(step).time(), start, end) for step in range(len(sky))])
+        silent = Reason(Limit.QUIET_HOURS, Basis.FARM, f"quiet hours until {end:%H:%M}")
+        yield _Limit(quiet, lambda _at: (silent,))
+
+
+def _re_entry(sky: Sky, whose: str, until: datetime) -> _Limit:
+    count = max(0, min(len(sky), ceil((until.astimezone(UTC) - sky.first) / HOUR)))
+    where = f" {whose}" if whose else ""
+    said = f"nobody may enter{where} before {until.isoformat(timespec='minutes')}"
+    reason = Reason(Limit.RE_ENTRY, Basis.LABEL, said)
+    return _Limit(np.arange(len(sky)) < count, lambda _at: (reason,))
 
 
 def _between(moment: time, start: time, end: time) -> bool:
     return start <= moment < end if start <= end else moment >= start or moment < end
 
 
-def _near_night(at: datetime, place: Place) -> bool:
+def _near_night(sky: Sky, place: Place) -> Truths:
+    if place.nights is not None:
+        found = np.zeros(len(sky), dtype=bool)
+        for dusk, dawn in place.nights:
+            found[_hour_at(sky, dusk) : _hour_at(sky, dawn, last=True)] = True
+        return found
     if place.sunrise is None or place.sunset is None:
-        return True
-    dusk = (datetime.combine(at.date(), place.sunset) - SUN_MARGIN).time()
-    dawn = (datetime.combine(at.date(), place.sunrise) + SUN_MARGIN).time()
-    return _between(at.time(), dusk, dawn)
+        return np.ones(len(sky), dtype=bool)
+    any_day = sky.at(0).date()
+    dawn = (datetime.combine(any_day, place.sunrise) + AFTER_SUNRISE).time()
+    return np.array([_between(sky.at(step).time(), place.sunset, dawn) for step in range(len(sky))])
+
+
+def _hour_at(sky: Sky, moment: datetime, *, last: bool = False) -> int:
+    """Return the place of the hour that holds a moment; for an end the one after it, where it has begun."""
+    place = (moment.astimezone(UTC) - sky.first) / HOUR
+    whole = int(np.ceil(place)) if last else int(np.floor(place))
+    return max(0, min(len(sky), whole))

@@ -50,6 +50,36 @@ def area(outline: dict[str, Any]) -> Quantity:
     return Quantity(Decimal(f"{max(total, 0.01):.2f}"), "m2")
 
 
+def apart(one: dict[str, Any], other: dict[str, Any]) -> float:
+    """Return how far two outlines lie apart [m]: from each corner of one to the nearest side of the other."""
+    west, south = one["coordinates"][0][0]
+    scale = math.radians(1) * RADIUS_M
+    flat = [
+        [
+            ((x - west) * scale * math.cos(math.radians(south)), (y - south) * scale)
+            for x, y in ring[:MOST_POINTS]
+        ]
+        for ring in (one["coordinates"][0], other["coordinates"][0])
+    ]
+    return min(
+        _to_side(corner, *side)
+        for corners, sides in (flat, flat[::-1])
+        for corner in corners
+        for side in itertools.pairwise(sides)
+    )
+
+
+def _to_side(point: tuple[float, float], a: tuple[float, float], b: tuple[float, float]) -> float:
+    length = (b[0] - a[0]) ** 2 + (b[1] - a[1]) ** 2
+    along = (
+        0.0
+        if not length
+        else ((point[0] - a[0]) * (b[0] - a[0]) + (point[1] - a[1]) * (b[1] - a[1])) / length
+    )
+    share = min(max(along, 0.0), 1.0)
+    return math.dist(point, (a[0] + share * (b[0] - a[0]), a[1] + share * (b[1] - a[1])))
+
+
 def _ring(raw: Any) -> list[list[float]]:
     if not isinstance(raw, list) or not 4 <= len(raw) <= MOST_POINTS:
         raise OutlineFault(f"a ring has 4 to {MOST_POINTS} points")

@@ -36,7 +36,11 @@ LIMITS = {
     "temperature_minimum": "temperature",
     "temperature_maximum": "temperature",
     "re_entry_minimum": "time",
+    "quiet_from": "time",
+    "quiet_until": "time",
 }
+"""Quiet hours are hours since midnight: 22 h until 6 h."""
+A_DAY = 86400
 USUAL_MEASURES = {
     "us": ("tbsp", "tsp", "cup", "fl_oz", "oz_wt", "lb"),
     "metric": ("mL", "g"),
@@ -110,7 +114,9 @@ def _limit_faults(name: str, raw: Any) -> Iterable[Fault]:
         yield Fault("unknown_field", f"the limits are {', '.join(LIMITS)}", f"/limits/{name}")
     elif raw is not None:
         try:
-            parse_quantity(raw, dimensions=(LIMITS[name],))
+            found = parse_quantity(raw, dimensions=(LIMITS[name],))
+            if name.startswith("quiet") and not 0 <= found.in_base() <= A_DAY:
+                yield Fault("out_of_range", "is the time since midnight, 0 to 24 h", f"/limits/{name}/value")
         except QuantityError as fault:
             yield Fault(
                 fault.code, fault.detail, f"/limits/{name}" + (f"/{fault.field}" if fault.field else "")

@@ -11,13 +11,17 @@ from typing import Any
 from django.conf import settings
 from django.utils.module_loading import import_string
 
+from orchard.blocks import outlines
 from orchard.blocks import queries as blocks
+from orchard.blocks.models import Block
+from orchard.farms.models import Farm
 from orchard.inventory import queries as store
 from orchard.tasks import checks
 from orchard.tasks.models import WorkOrder
 from orchard.tasks.services import checking
 
 AHEAD = dt.timedelta(days=14)
+BESIDE_M = 30
 
 
 def of_order(*, order: WorkOrder, now: dt.datetime) -> list[dict[str, Any]]:
@@ -32,9 +36,35 @@ def of_order(*, order: WorkOrder, now: dt.datetime) -> list[dict[str, Any]]:
         labels=_labels(order) if spray else [],
         crop=order.block.crop if order.block else "",
         limits=order.farm.limits,
-        re_entry_until=order.block.re_entry_until if order.block and not spray else None,
+        re_entry=closed_places(order.block, spray=spray, now=now) if order.block else [],
+        outlines=outlines_of(order.block, farm=order.farm),
     )
     return found
+
+
+def closed_places(block: Block, *, spray: bool, now: dt.datetime) -> list[tuple[str, dt.datetime]]:
+    """Return the name and the end of each re-entry interval that keeps people from a block.
+
+    Its own does not keep those away who spray it again, in their protection; that of a block beside it does.
+
+    Source of the distance: application exclusion zone of 100 ft, 40 CFR 170.405(a), US EPA, 2024.
+    """
+    found = [("", block.re_entry_until)] if block.re_entry_until is not None and not spray else []
+    if block.outline is None:
+        return found
+    others = blocks.blocks(farm=block.farm).filter(re_entry_until__gt=now, outline__isnull=False)
+    for other in others.exclude(key=block.key).order_by("id"):
+        if other.outline is not None and outlines.apart(block.outline, other.outline) <= BESIDE_M:
+            found.append((f"so near to {other.name}", other.re_entry_until))
+    return found
+
+
+def outlines_of(block: Block | None, *, farm: Farm) -> list[dict[str, Any]]:
+    """Return the outline of a block, else all there are on its farm: where the sun is reckoned for."""
+    if block is not None and block.outline is not None:
+        return [block.outline]
+    rows = blocks.blocks(farm=farm).filter(outline__isnull=False, archived=False).order_by("id")
+    return list(rows.values_list("outline", flat=True))
 
 
 def _labels(order: WorkOrder) -> list[dict[str, Any]]:

@@ -64,9 +64,7 @@ def _less_risk(
         return better, floor, stopped
     model = Model(problem)
     model.hint(placed)
-    solved = model.least(
-        model.risk, at_least=floor, work=budget.work, seconds=clock.share(1), watch=watch
-    )
+    solved = model.least(model.risk, at_least=floor, work=budget.work, seconds=clock.share(1), watch=watch)
     better = solved.value is not None and solved.value < total_risk(problem, placed)
     return (solved.placed if better else placed), max(floor, solved.bound), solved.stopped
 

@@ -77,7 +77,9 @@ class Crew:
 
     def may(self, job: Job, spell: Spell) -> bool:
         """Say whether the crew may do a job in a spell."""
-        return not job.handled or not any(overlap((spell.start, spell.end), span) for span in self.unqualified)
+        return not job.handled or not any(
+            overlap((spell.start, spell.end), span) for span in self.unqualified
+        )
 
 
 @dataclass(frozen=True, slots=True)

@@ -26,11 +26,9 @@ from scheduling.assignment.problem import (
     Span,
     Spell,
     Tool,
-
     moved_day,
     without,
 )
-
 
 LENGTHS = 6
 """So many lengths of jobs a day are counted by number as well as by minutes."""
@@ -241,8 +239,6 @@ def _stocks(problem: Problem, choices: list[Choice], rows: Rows) -> None:
             rows.add(terms, high=stock.amount)
 
 
-
-
 def _blocks(problem: Problem, choices: list[Choice], rows: Rows) -> None:
     """Two jobs of one block do not stand in spells that leave no room for the wait between them."""
     by_block: dict[str, dict[str, list[int]]] = defaultdict(lambda: defaultdict(list))
@@ -251,9 +247,7 @@ def _blocks(problem: Problem, choices: list[Choice], rows: Rows) -> None:
     for jobs in by_block.values():
         for one, other in permutations(jobs.values(), 2):
             for column in one:
-                apart = [
-                    there for there in other if not _both_fit(problem, choices[column], choices[there])
-                ]
+                apart = [there for there in other if not _both_fit(problem, choices[column], choices[there])]
                 if apart:
                     rows.add({column: 1.0, **dict.fromkeys(apart, 1.0)}, high=1)
 

@@ -13,7 +13,7 @@ from django.db import transaction
 from orchard.inventory import queries as stock
 from orchard.tasks import programmes
 from orchard.tasks.models import Programme, WorkOrder
-from scheduling.planner import ProgrammeLine
+from scheduling.lines import ProgrammeLine
 from scheduling.season import deeds, records, story, telling
 from scheduling.season.farm import SeasonFarm, quantity, recipe, set_up, store_weather
 

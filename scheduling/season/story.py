@@ -27,7 +27,8 @@ from scheduling.forecast import (
     thermal_time,
 )
 from scheduling.forecast.records import BBCH
-from scheduling.planner import BUD_SWELL_LEAD, BlockSeen, DraftJob, LeftOut, Plan, ProgrammeLine, plan
+from scheduling.lines import BlockSeen, LeftOut, ProgrammeLine
+from scheduling.planner import BUD_SWELL_LEAD, DraftJob, Plan, plan
 from scheduling.season.cut import HERE
 from scheduling.season.records import SeasonCut
 from scheduling.spray_days import DayVerdict, judge_days

@@ -11,7 +11,8 @@ from hypothesis import strategies as st
 from mixing.quantities import Quantity
 from scheduling.bounds import in_force
 from scheduling.forecast import Event, Forecast, last_safe_day
-from scheduling.planner import BlockSeen, ProgrammeLine, in_window, plan
+from scheduling.lines import BlockSeen, ProgrammeLine, in_window
+from scheduling.planner import plan
 from scheduling.spray_days import judge_days
 from tests.scheduling.orchard_weather import day, fine_days
 

@@ -172,7 +172,12 @@ def test_a_fortnight_of_a_small_farm_keeps_every_limit_and_tells_its_gap():
 minutes = st.sampled_from([60, 120, 180])
 spells = st.lists(
     st.sampled_from(
-        [Spell(480, 600, 3), Spell(660, 840, 0), Spell(DAY + 480, DAY + 660, 7), Spell(DAY + 700, DAY + 900, 40)]
+        [
+            Spell(480, 600, 3),
+            Spell(660, 840, 0),
+            Spell(DAY + 480, DAY + 660, 7),
+            Spell(DAY + 700, DAY + 900, 40),
+        ]
     ),
     min_size=1,
     max_size=2,

@@ -19,7 +19,7 @@ from orchard.tasks import queries as tasks
 from orchard.tasks.models import PlanningRun, WorkOrder
 from scheduling import bounds
 from scheduling.forecast import Event, Forecast, LastSafeDay, last_safe_day
-from scheduling.planner import BlockSeen, ProgrammeLine
+from scheduling.lines import BlockSeen, ProgrammeLine
 from scheduling.spray_days import DayVerdict, judge_days
 from scheduling.weather import WeatherDay
 

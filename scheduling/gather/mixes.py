@@ -1,0 +1,208 @@
+"""The mix of a line on a block: what it takes, how long it keeps others out, and the days that forbid it."""
+
+from __future__ import annotations
+
+import datetime as dt
+import zoneinfo
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from decimal import ROUND_CEILING, Decimal
+from typing import Any
+
+import mixing
+from mixing.quantities import Quantity, QuantityError, parse_quantity
+from orchard.blocks.models import Block
+from orchard.crews.models import Sprayer
+from orchard.farms.actors import Actor
+from orchard.inventory import amounts as stock_amounts
+from orchard.inventory.models import Product
+from orchard.tasks import amounts, checks, choosing, intervals, resolving
+from orchard.tasks.models import MixCheck
+
+MILLI = 1000
+DAY_SECONDS = 86400
+
+
+@dataclass(frozen=True, slots=True)
+class Mix:
+    """What one job puts on.
+
+    :ivar needs: thousandths of g or mL of each product, rounded up, by its id
+    :ivar litres: of finished spray; None where it is not known
+    :ivar re_entry: how long nobody enters after it
+    :ivar because: why it is not the line's first mix
+    """
+
+    check: MixCheck
+    products: list[dict[str, Any]]
+    needs: Mapping[str, int]
+    litres: float | None
+    re_entry: dt.timedelta
+    because: tuple[str, ...] = ()
+
+    @property
+    def labels(self) -> list[tuple[str, dict[str, Any]]]:
+        """The id and label of each product."""
+        return [(one["id"], one["label"]) for one in self.check.request["products"]]
+
+
+def mix_of(
+    *,
+    raw: Mapping[str, Any],
+    block: Block,
+    sprayer: Sprayer,
+    spray: Mapping[str, Any],
+    products: Mapping[str, Product],
+    at: dt.datetime,
+    taken: Mapping[str, Decimal],
+    by: Actor,
+    now: dt.datetime,
+) -> Mix:
+    """Return the mix of a line that will do for a block.
+
+    :param at: the first moment that it might be sprayed
+    :param taken: what other jobs of the plan take, by product id [base unit]: for the choice of a mix
+    :raises Unprocessable: for a mix that cannot be understood
+    """
+    wanted, because = list(raw["products"]), ()
+    if raw.get("alternatives"):
+        choice = choosing.choose(
+            line=raw, block=block, sprayer=sprayer, spray=spray, at=at, by=by, now=now, taken=taken
+        )
+        wanted = choice.products
+        because = tuple(
+            f"another mix of the line, for {one.says}" for one in choice.passed_over if choice.place
+        )
+    check = checks.check_mix(
+        farm=block.farm,
+        block=block,
+        sprayer=sprayer,
+        products=[checks.Wanted(products[one["product"]], one["rate"]) for one in wanted],
+        spray=dict(spray),
+        targets=raw.get("targets") or [],
+        at=at,
+        dry_run=True,
+        by=by,
+        now=now,
+    )
+    return Mix(
+        check,
+        wanted,
+        needs_of(check.report["totals"], products, on=at.date()),
+        _litres(check),
+        _re_entry(check, block),
+        because,
+    )
+
+
+def needs_of(
+    totals: Iterable[Mapping[str, Any]], products: Mapping[str, Product], *, on: dt.date
+) -> dict[str, int]:
+    """Return the thousandths of g or mL that totals come to; what cannot be turned into them is left out."""
+    found = {}
+    for total in totals:
+        product = products.get(total["id"])
+        if product is None or total["exact"] is None:
+            continue
+        try:
+            base = stock_amounts.in_base(amounts.read(total["exact"]), product=product, on=on)
+        except QuantityError:
+            continue  # the density is missing: the check says so, and the store cannot tell
+        found[total["id"]] = int((base * MILLI).to_integral_value(rounding=ROUND_CEILING))
+    return found
+
+
+def _litres(check: MixCheck) -> float | None:
+    loads = check.report["loads"]
+    if not loads:
+        return None
+    return sum(float(parse_quantity(one["spray"]).to("L").value) for one in loads)
+
+
+def _re_entry(check: MixCheck, block: Block) -> dt.timedelta:
+    stage = (check.request.get("stage") or {}).get("bbch")
+    minimum = (block.farm.limits or {}).get("re_entry_minimum")
+    waits = [
+        intervals.of_label(
+            one["label"], crop=block.crop, targets=check.request.get("targets") or (), bbch=stage
+        ).re_entry
+        for one in check.request["products"]
+    ]
+    waits.append(parse_quantity(minimum) if minimum else None)
+    seconds = max((one.in_base() for one in waits if one is not None), default=Decimal(0))
+    return dt.timedelta(seconds=float(seconds))
+
+
+def interval_between(one: Mix, other: Mix, *, crop: str) -> dt.timedelta:
+    """Return the longest wait that labels want between two sprays of a product that both mixes hold."""
+    shared = {id for id, _ in one.labels} & {id for id, _ in other.labels}
+    waits = [
+        parse_quantity(use["interval"]).in_base()
+        for id, label in one.labels
+        if id in shared
+        for use in label.get("uses") or ()
+        if crop in use.get("crops", ()) and use.get("interval")
+    ]
+    return dt.timedelta(seconds=float(max(waits, default=Decimal(0))))
+
+
+def forbidden_days(
+    mix: Mix, *, days: Sequence[dt.date], zone: zoneinfo.ZoneInfo, now: dt.datetime
+) -> dict[dt.date, str]:
+    """Return the days on which the mix would be stopped whatever the weather, and why.
+
+    The engine is asked for each day: intervals since the last spray, yearly limits, the days to harvest.
+    """
+    taken = _overridden(mix.check, now=now)
+    found = {}
+    for on in days:
+        at = dt.datetime.combine(on, dt.time(10), tzinfo=zone)
+        says = _stops(mix.check.request, at=at, taken=taken) or _too_near_picking(mix.check, on)
+        if says:
+            found[on] = says
+    return found
+
+
+def unfit(mix: Mix, sprayers: Sequence[Sprayer], *, now: dt.datetime) -> set[str]:
+    """Return the sprayers that are stopped where another one is not."""
+    taken = _overridden(mix.check, now=now)
+    says: dict[str, str | None] = {}
+    known: dict[str, str | None] = {}
+    for sprayer in sprayers:
+        shape = {name: value for name, value in resolving.sprayer_json(sprayer).items() if name != "residue"}
+        key = repr(sorted(shape.items(), key=lambda pair: pair[0]))
+        if key not in known:
+            request = {**mix.check.request, "sprayer": shape}
+            known[key] = _stops(request, at=mix.check.at, taken=taken)
+        says[str(sprayer.id)] = known[key]
+    return {id for id, one in says.items() if one} if not all(says.values()) else set()
+
+
+def _overridden(check: MixCheck, *, now: dt.datetime) -> set[str]:
+    open_ = {finding["id"] for finding in checks.open_stops(check=check, now=now)}
+    return {one["id"] for one in check.report["findings"] if one["severity"] == "stop"} - open_
+
+
+def _stops(request: Mapping[str, Any], *, at: dt.datetime, taken: set[str]) -> str | None:
+    sprayer = {name: value for name, value in request["sprayer"].items() if name != "residue"}
+    asked = {name: value for name, value in request.items() if name not in ("weather", "measures")}
+    report = mixing.check_mix({**asked, "sprayer": sprayer, "at": at.isoformat()})
+    return next(
+        (
+            str(one["says"])
+            for one in report["findings"]
+            if one["severity"] == "stop" and one["id"] not in taken
+        ),
+        None,
+    )
+
+
+def _too_near_picking(check: MixCheck, on: dt.date) -> str | None:
+    first, interval = check.block.harvest_from, check.report["harvest"]["interval"]
+    if first is None or interval is None or first < on:
+        return None
+    seconds = Quantity(Decimal(interval["value"]), interval["unit"]).in_base()
+    wait = dt.timedelta(days=int((seconds / DAY_SECONDS).to_integral_value(rounding=ROUND_CEILING)))
+    if on + wait <= first:
+        return None
+    return f"picking begins on {first} and the label wants {wait.days} days"

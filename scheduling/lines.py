@@ -1,0 +1,106 @@
+"""A line of the programme on a block: whether it is its turn, and from when on."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date, timedelta
+from decimal import Decimal
+
+from mixing.quantities import Quantity, plain
+
+LEAF_FALL = (93, 97)
+
+
+@dataclass(frozen=True, slots=True)
+class ProgrammeLine:
+    """One spray of the programme.
+
+    :ivar stage: first and last BBCH stage, both included; may wrap round the year (97 to 53)
+    :ivar blocks: names or ids of the blocks, in the order in which they are to be done
+    :ivar repeat_after: shortest time from a spray of this line to its next; no repeat where None
+    """
+
+    id: str
+    title: str
+    kind: str
+    blocks: tuple[str, ...]
+    stage: tuple[int, int]
+    products: tuple[str, ...] = ()
+    leaf_drop_minimum_percent: Decimal | None = None
+    repeat_after: Quantity | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class BlockSeen:
+    """What is known of a block on the day of planning.
+
+    :ivar bbch: latest observed stage; None where nobody has looked
+    :ivar observed_on: the day of that observation
+    :ivar done: days on which each line was done here, by line id
+    """
+
+    block: str
+    bbch: int | None = None
+    leaf_drop_percent: Decimal | None = None
+    observed_on: date | None = None
+    done: Mapping[str, tuple[date, ...]] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class LeftOut:
+    """A line and block without a job.
+
+    :ivar code: `stage_unknown`, `too_early`, `stage_passed`, `leaf_drop_unknown`, `leaf_drop_unmet`, `done`,
+        `no_forecast`, `no_open_day`, `too_long`, `mix_stop`, `no_sprayer`, `crew_not_qualified`, `stock_short`,
+        `no_crew` or `planned_already`
+    """
+
+    line: str
+    block: str
+    code: str
+    says: str
+
+
+def barred(line: ProgrammeLine, block: BlockSeen) -> LeftOut | None:
+    """Return why it is not the line's turn on the block; None where it is."""
+
+    def out(code: str, says: str) -> LeftOut:
+        return LeftOut(line.id, block.block, code, says)
+
+    if block.bbch is None:
+        return out("stage_unknown", f"nobody has looked at the buds of {block.block}")
+    if not in_window(block.bbch, line.stage):
+        passed = line.stage[1] < block.bbch < LEAF_FALL[0]
+        code = "stage_passed" if passed else "too_early"
+        return out(
+            code, f"{block.block} is at BBCH {block.bbch}, the line wants {line.stage[0]} to {line.stage[1]}"
+        )
+    if line.leaf_drop_minimum_percent is not None:
+        wanted = plain(line.leaf_drop_minimum_percent)
+        if block.leaf_drop_percent is None:
+            return out(
+                "leaf_drop_unknown", f"nobody has counted the leaves of {block.block}; {wanted} % is wanted"
+            )
+        if block.leaf_drop_percent < line.leaf_drop_minimum_percent:
+            found = plain(block.leaf_drop_percent)
+            says = f"{found} % of the leaves of {block.block} are down, {wanted} % are wanted"
+            return out("leaf_drop_unmet", f"{says}: wait, or take them off by hand")
+    if block.done.get(line.id) and line.repeat_after is None:
+        return out("done", f"done on {max(block.done[line.id])}, and the line is not repeated")
+    return None
+
+
+def in_window(bbch: int, stage: tuple[int, int]) -> bool:
+    """Say whether a stage lies in a window that may wrap round the year, both ends included."""
+    first, last = stage
+    return first <= bbch <= last if first <= last else bbch >= first or bbch <= last
+
+
+def not_before(line: ProgrammeLine, block: BlockSeen) -> date:
+    """Return the first day on which the line may be done again on the block."""
+    done = block.done.get(line.id)
+    if not done or line.repeat_after is None:
+        return date.min
+    days = line.repeat_after.in_base() / 86400
+    return max(done) + timedelta(days=int(days.to_integral_value(rounding="ROUND_CEILING")))
