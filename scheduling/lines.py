@@ -10,6 +10,8 @@ from decimal import Decimal
 from mixing.quantities import Quantity, plain
 
 LEAF_FALL = (93, 97)
+YEAR_ROUND = (0, 99)
+"""The stages of a line that names none: nobody has to look before it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,6 +31,11 @@ class ProgrammeLine:
     products: tuple[str, ...] = ()
     leaf_drop_minimum_percent: Decimal | None = None
     repeat_after: Quantity | None = None
+
+    @property
+    def year_round(self) -> bool:
+        """Whether no stage limits it."""
+        return self.stage == YEAR_ROUND
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,8 +59,8 @@ class LeftOut:
     """A line and block without a job.
 
     :ivar code: `stage_unknown`, `too_early`, `stage_passed`, `leaf_drop_unknown`, `leaf_drop_unmet`, `done`,
-        `no_forecast`, `no_open_day`, `too_long`, `mix_stop`, `no_sprayer`, `crew_not_qualified`, `stock_short`,
-        `no_crew` or `planned_already`
+        `no_forecast`, `no_open_day`, `too_long`, `mix_stop`, `no_sprayer`, `crew_not_qualified`,
+        `stock_short`, `no_crew` or `planned_already`
     """
 
     line: str
@@ -68,9 +75,9 @@ def barred(line: ProgrammeLine, block: BlockSeen) -> LeftOut | None:
     def out(code: str, says: str) -> LeftOut:
         return LeftOut(line.id, block.block, code, says)
 
-    if block.bbch is None:
+    if block.bbch is None and not line.year_round:
         return out("stage_unknown", f"nobody has looked at the buds of {block.block}")
-    if not in_window(block.bbch, line.stage):
+    if block.bbch is not None and not in_window(block.bbch, line.stage):
         passed = line.stage[1] < block.bbch < LEAF_FALL[0]
         code = "stage_passed" if passed else "too_early"
         return out(

@@ -24,7 +24,7 @@ from django.db.models import Q, QuerySet
 from django.utils import timezone
 
 from orchard.farms.models import OutboxEvent
-from scheduling import turns, work
+from scheduling import planning, turns, work
 
 log = logging.getLogger(__name__)
 
@@ -100,18 +100,28 @@ def drain(*, now: dt.datetime | None = None) -> int:
 
 
 def _try(id: uuid.UUID, *, now: dt.datetime) -> Came:
-    came = _start(id, now=now)
-    if came is not None:
-        return came
+    started = _start(id, now=now)
+    if isinstance(started, Came):
+        return started
     try:
+        long = work.LONG.get(started.kind)
+        finish = None if long is None else long(started, now)
         with transaction.atomic():
             event = _held(id)
             if event is None:
                 return Came.NOT_OURS
-            event.no_job = work.do(event, now=now) is work.NO_JOB
+            if finish is None:
+                event.no_job = work.do(event, now=now) is work.NO_JOB
+            else:
+                finish()
             turns.done(event, now=now)
             event.save(update_fields=["processed_at", "last_error", "no_job"])
             return Came.DONE
+    except planning.Later as later:
+        _later(id, at=later.at)
+        return Came.TOO_SOON
+    except planning.Lost:
+        return Came.NOT_OURS
     except Exception as failure:
         log.exception("the work for outbox event %s failed", id)
         _failed(id, failure, now=now)
@@ -151,8 +161,8 @@ def _next_in_turn(id: uuid.UUID) -> uuid.UUID | None:
     return untried.order_by("seq", "id").values_list("id", flat=True).first()
 
 
-def _start(id: uuid.UUID, *, now: dt.datetime) -> Came | None:
-    """Count a start; return why there is none, and None where there is."""
+def _start(id: uuid.UUID, *, now: dt.datetime) -> Came | OutboxEvent:
+    """Count a start and return the event; else why there is none."""
     with transaction.atomic():
         event = _held(id)
         if event is None:
@@ -162,8 +172,20 @@ def _start(id: uuid.UUID, *, now: dt.datetime) -> Came | None:
         may_start = turns.started(event, now=now)
         if not may_start:
             _tell_set_aside(event, now=now)
+        elif event.kind in work.LONG:
+            event.next_at = now + work.LONG_LASTS  # its row is not held meanwhile
         event.save(update_fields=["attempts", "next_at", "set_aside_at", "last_error"])
-        return None if may_start else Came.FAILED
+        return event if may_start else Came.FAILED
+
+
+def _later(id: uuid.UUID, *, at: dt.datetime) -> None:
+    """Let an event wait that could not begin: that was no start."""
+    with transaction.atomic():
+        event = _held(id)
+        if event is not None:
+            event.attempts -= 1
+            event.next_at = at
+            event.save(update_fields=["attempts", "next_at"])
 
 
 def _failed(id: uuid.UUID, failure: Exception, *, now: dt.datetime) -> None:

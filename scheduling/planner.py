@@ -1,8 +1,8 @@
 """Whole days for a programme, one job after the other: draft jobs, and what was left out with the reason.
 
-Where crews, sprayers and hours are to be shared out, `assignment` does it. A line with a leaf-drop condition is a leaf-fall spray: it takes the earliest fit day. A line that ends
-at a bud stage takes the best open day that still lies before the last safe day. The same input gives the
-same plan.
+Where crews, sprayers and hours are to be shared out, `assignment` does it. A line with a leaf-drop condition
+is a leaf-fall spray: it takes the earliest fit day. A line that ends at a bud stage takes the best open day
+that still lies before the last safe day. The same input gives the same plan.
 """
 
 from __future__ import annotations

@@ -1,8 +1,17 @@
-"""One planning run: gather, plan, and make a draft work order of each job."""
+"""One planning run: taken up, gathered, solved in the open, and written in one transaction.
+
+While it is solved no transaction is open, so that its progress can be seen and it can be called off. Who
+works on it holds it until `taken_until` and moves that on; where a worker is lost, the time runs out and
+another takes the run up again. A farm has one run at work at a time; the database sees to that.
+"""
 
 from __future__ import annotations
 
 import datetime as dt
+import time
+import uuid
+from collections.abc import Callable
+from dataclasses import dataclass, field
 from typing import Any
 
 from django.db import transaction
@@ -12,58 +21,205 @@ from orchard.farms.actors import Actor
 from orchard.tasks import choosing, programmes
 from orchard.tasks.models import PlanningRun, WorkOrder
 from orchard.tasks.services import orders
-from scheduling.gather import Gathered, gather
+from scheduling import explain
+from scheduling.assignment import Answer, Placed, assign
+from scheduling.assignment.assign import Budget
+from scheduling.gather import Gathered, gather, spray_of
+from scheduling.gather.wishes import Wish, because
 from scheduling.lines import LeftOut
-from scheduling.planner import DraftJob, plan
 
-STARTS = dt.time(8)  # common practice, no source: after the dew, before the wind of the afternoon
+HELD_FOR = dt.timedelta(seconds=60)
+"""How long a run is held without a sign of life; gathering a large farm takes less."""
+USUAL = Budget()
+TOLD_EVERY = 1.0
+"""Seconds between two signs of life."""
 
 
-def run_plan(*, run: PlanningRun, by: Actor, now: dt.datetime) -> PlanningRun:
-    """Do a planning run that is queued; one that was done is left as it is.
+class Later(Exception):
+    """The run is at work elsewhere, or another of its farm is: it is to be tried again."""
 
-    A line and block that has an open order keeps it: nothing that is planned is moved.
+    def __init__(self, *, at: dt.datetime) -> None:
+        super().__init__("a planning run of this farm is at work")
+        self.at = at
+
+
+class Lost(Exception):
+    """Another worker took the run up meanwhile: what was worked out here is not written."""
+
+
+@dataclass(slots=True)
+class Hold:
+    """The hold of one worker on one run."""
+
+    run: PlanningRun
+    by: Actor
+    began: dt.datetime
+    _clock: float = field(default_factory=time.monotonic)
+    _told: float = 0.0
+    cancelled: bool = False
+
+    @property
+    def now(self) -> dt.datetime:
+        """The moment that the work began at, and what has passed since."""
+        return self.began + dt.timedelta(seconds=time.monotonic() - self._clock)
+
+    def tell(self, percent: int) -> bool:
+        """Write how far the run is; return True where it was called off."""
+        if self.cancelled or time.monotonic() - self._told < TOLD_EVERY:
+            return self.cancelled
+        self._told = time.monotonic()
+        kept = programmes.keep_at(
+            run=self.run, progress_percent=percent, until=self.now + HELD_FOR, now=self.now
+        )
+        if kept is None:
+            raise Lost
+        self.run = kept
+        self.cancelled = kept.cancel_asked_at is not None
+        return self.cancelled
+
+
+@dataclass(frozen=True, slots=True)
+class Solved:
+    """What a run came to, before it is written."""
+
+    hold: Hold
+    known: Gathered | None
+    answer: Answer | None
+
+
+def run_plan(*, run: PlanningRun, by: Actor, now: dt.datetime, budget: Budget = USUAL) -> PlanningRun:
+    """Do a planning run that is asked for; one that was done is left as it is.
+
+    :raises Later: where it has to wait for another
     """
+    solved = solve(run=run, by=by, now=now, budget=budget)
+    return run if solved is None else write(solved)
+
+
+def solve(*, run: PlanningRun, by: Actor, now: dt.datetime, budget: Budget = USUAL) -> Solved | None:
+    """Take a run up and work its plan out; nothing is written but how far it is. None where it is over.
+
+    :raises Later: where it has to wait for another
+    """
+    taken = programmes.take_up(run=run, by=by, until=now + HELD_FOR, now=now)
+    if isinstance(taken, dt.datetime):
+        raise Later(at=taken)
+    if taken is None:
+        return None
+    hold = Hold(taken, by, now)
+    if hold.tell(5):
+        return Solved(hold, None, None)
+    known = gather(run=hold.run, by=by, now=now)
+    if hold.tell(15):
+        return Solved(hold, None, None)
+    answer = assign(known.problem, budget=budget, tell=hold.tell)
+    return Solved(hold, known, answer)
+
+
+def write(solved: Solved) -> PlanningRun:
+    """Write a plan: its drafts, and the result of its run, in one transaction.
+
+    :raises Lost: where another worker took the run up meanwhile
+    """
+    hold, known, answer = solved.hold, solved.known, solved.answer
     with transaction.atomic():
-        run = (
-            PlanningRun.objects.select_related("farm", "programme__farm")
-            .select_for_update(of=("self",))
-            .get(key=run.key)
-        )
-        if run.status not in ("queued", "running"):
-            return run
-        known = gather(run=run)
-        made = plan(
-            lines=known.lines, blocks=known.seen, days=known.days, last_safe=known.last_safe, on=known.on
-        )
-        done, left_out = _drafts(run, known, made.jobs, by=by, now=now)
+        run = programmes.locked_run(run=hold.run)
+        if run.status != "running" or run.taken_until != hold.run.taken_until:
+            raise Lost
+        if known is None or answer is None or run.cancel_asked_at is not None:
+            off = {"status": "failed", "result": programmes.CALLED_OFF, "taken_until": None}
+            return programmes.progress(run=run, by=hold.by, now=hold.now, **off)
+        made, left_out = _drafts(run, known, answer, by=hold.by, now=hold.now)
         result = {
-            "work_orders": [str(order.id) for order in done],
-            "left_out": [_said(one, known) for one in (*made.left_out, *left_out)],
-            "gap_percent": None,  # each job gets its own best day; nothing is proven over all of them
+            "work_orders": [str(order.id) for order in made],
+            "left_out": [
+                _said(one, known) for one in (*known.left_out, *left_out, *explain.left_out(known, answer))
+            ],
+            "gap_percent": answer.gap_percent,
+            "proof": {
+                "risk_permille": _proof(answer.risk.value, answer.risk.bound),
+                "road_minutes": _proof(answer.road.value, answer.road.bound),
+            },
         }
         return programmes.progress(
-            run=run, by=by, now=now, status="done", progress_percent=100, result=result
+            run=run,
+            by=hold.by,
+            now=hold.now,
+            status="done",
+            progress_percent=100,
+            result=result,
+            taken_until=None,
         )
+
+
+def _proof(value: int, bound: int) -> dict[str, int]:
+    return {"value": value, "no_plan_below": bound}
 
 
 def _drafts(
-    run: PlanningRun, known: Gathered, jobs: tuple[DraftJob, ...], *, by: Actor, now: dt.datetime
+    run: PlanningRun, known: Gathered, answer: Answer, *, by: Actor, now: dt.datetime
 ) -> tuple[list[WorkOrder], list[LeftOut]]:
-    done, left_out = [], []
-    for job in jobs:
-        if (job.line, job.block) in known.open_orders:
-            left_out.append(
-                LeftOut(job.line, job.block, "planned_already", "an order for it is open already")
-            )
+    """Write the plan: new drafts, and drafts that move; one that stays is named among what is left out."""
+    made: list[WorkOrder] = []
+    left_out: list[LeftOut] = []
+    for placed in answer.placed:
+        wish = known.wishes[placed.job]
+        values = _values(run, known, wish, placed)
+        write_it = _writer(wish, values, run, by=by, now=now)
+        if write_it is None:
+            says = "an order for it is open already"
+            left_out.append(LeftOut(wish.line.id, str(wish.block.id), "planned_already", says))
             continue
         try:
             with transaction.atomic():
-                values = with_mix(_order(run, known, job), raw=known.raw_lines[job.line], by=by, now=now)
-                done.append(orders.add_order(farm=run.farm, by=by, now=now, **values))
+                made.append(write_it())
         except Refusal as refusal:
-            left_out.append(LeftOut(job.line, job.block, refusal.faults[0].code, str(refusal)))
-    return done, left_out
+            left_out.append(LeftOut(wish.line.id, str(wish.block.id), refusal.faults[0].code, str(refusal)))
+    return made, left_out
+
+
+def _writer(
+    wish: Wish, values: dict[str, Any], run: PlanningRun, *, by: Actor, now: dt.datetime
+) -> Callable[[], WorkOrder] | None:
+    """Return what writes one order of the plan; None where its draft stands there already."""
+    draft = wish.draft
+    if draft is None:
+        return lambda: orders.add_order(farm=run.farm, by=by, now=now, **values)
+    names = ("crew", "sprayer", "starts_at")
+    if all(getattr(draft, name) == values.get(name) for name in names):
+        return None
+    moved = {name: values[name] for name in (*names, "ends_at", "window") if name in values}
+    return lambda: orders.change_order(order=orders.locked_draft(draft), by=by, now=now, **moved)
+
+
+def _values(run: PlanningRun, known: Gathered, wish: Wish, placed: Placed) -> dict[str, Any]:
+    starts_at = known.frame.moment(placed.start)
+    stretch = next(one for one in wish.stretches if one.start <= starts_at < one.end)
+    latest = wish.last_safe.on.isoformat() if wish.last_safe else None
+    values: dict[str, Any] = {
+        "kind": wish.kind,
+        "title": wish.title or f"{wish.line.title}, {wish.block.name}",
+        "block": wish.block,
+        "crew": known.crews[placed.crew],
+        "starts_at": starts_at,
+        "ends_at": known.frame.moment(placed.end),
+        "programme": run.programme,
+        "line": None if wish.title else uuid.UUID(wish.line.id),
+        "window": {
+            "earliest": min(one.on for one in wish.stretches).isoformat(),
+            "latest": latest,
+            "because": "; ".join(because(wish, stretch)),
+        },
+    }
+    if placed.tool is not None:
+        values["sprayer"] = known.sprayers[placed.tool]
+    if wish.mix is not None:
+        values |= {
+            "products": wish.mix.products,
+            "spray": spray_of(wish.raw),
+            "targets": wish.raw.get("targets") or [],
+        }
+    return values
 
 
 def with_mix(values: dict[str, Any], *, raw: dict[str, Any], by: Actor, now: dt.datetime) -> dict[str, Any]:
@@ -79,45 +235,13 @@ def with_mix(values: dict[str, Any], *, raw: dict[str, Any], by: Actor, now: dt.
         by=by,
         now=now,
     )
-    because = [values["window"]["because"]]
-    because += [f"another mix of the line, for {one.says}" for one in choice.passed_over if choice.place]
+    found = [values["window"]["because"]]
+    found += [f"another mix of the line, for {one.says}" for one in choice.passed_over if choice.place]
     return {
         **values,
         "products": choice.products,
-        "window": {**values["window"], "because": "; ".join(because)},
+        "window": {**values["window"], "because": "; ".join(found)},
     }
-
-
-def _order(run: PlanningRun, known: Gathered, job: DraftJob) -> dict[str, Any]:
-    raw, block = known.raw_lines[job.line], known.blocks[job.block]
-    values: dict[str, Any] = {
-        "kind": raw["kind"],
-        "title": f"{raw['title']}, {block.name}",
-        "block": block,
-        "crew": known.crew,
-        "starts_at": dt.datetime.combine(job.on, STARTS, tzinfo=known.zone),
-        "programme": run.programme,
-        "line": job.line,
-        "window": _window(known, job),
-    }
-    if raw["kind"] in ("spray", "calibration", "equipment_wash"):
-        values["sprayer"] = known.sprayer
-    if raw["kind"] == "spray":
-        values |= {"products": raw["products"], "spray": _spray(raw), "targets": raw.get("targets") or []}
-    return values
-
-
-def _window(known: Gathered, job: DraftJob) -> dict[str, str | None]:
-    latest = known.last_safe.on.isoformat() if known.last_safe else None
-    return {"earliest": job.on.isoformat(), "latest": latest, "because": "; ".join(job.because)}
-
-
-def _spray(raw: dict[str, Any]) -> dict[str, Any]:
-    """Return the spray as a mix check reads it; the block's own trees and ground are filled in there."""
-    for name in ("volume_per_tree", "volume_per_area"):
-        if raw.get(name):
-            return {name: raw[name]}
-    return {}
 
 
 def _said(one: LeftOut, known: Gathered) -> dict[str, str]:

@@ -1,4 +1,4 @@
-"""How long a job takes and when people work, from `practice.toml`: estimates that a plan needs and no dose does."""
+"""How long a job takes and when people work: the estimates of `practice.toml`, that no dose rests on."""
 
 from __future__ import annotations
 

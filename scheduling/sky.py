@@ -43,7 +43,7 @@ class Sky:
     leaf_wet: Numbers
 
     def at(self, place: int) -> datetime:
-        """Return the start of an hour, in the zone of the rows; across a clock change hours pass as they do."""
+        """Return the start of an hour, in the zone of the rows; hours pass across a clock change too."""
         return (self.first + HOUR * place).astimezone(self.zone)
 
     def __len__(self) -> int:

@@ -1,4 +1,4 @@
-"""Where the sun stands at a farm: the nights of some days, from astral, and the place from outlines or zone."""
+"""Where the sun stands at a farm: nights from astral, and the place from outlines or the zone."""
 
 from __future__ import annotations
 

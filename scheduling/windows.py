@@ -298,8 +298,8 @@ def _near_night(sky: Sky, place: Place) -> Truths:
     if place.sunrise is None or place.sunset is None:
         return np.ones(len(sky), dtype=bool)
     any_day = sky.at(0).date()
-    dawn = (datetime.combine(any_day, place.sunrise) + AFTER_SUNRISE).time()
-    return np.array([_between(sky.at(step).time(), place.sunset, dawn) for step in range(len(sky))])
+    until = (datetime.combine(any_day, place.sunrise) + AFTER_SUNRISE).time()
+    return np.array([_between(sky.at(step).time(), place.sunset, until) for step in range(len(sky))])
 
 
 def _hour_at(sky: Sky, moment: datetime, *, last: bool = False) -> int:

@@ -27,16 +27,29 @@ def deduct_load(event: OutboxEvent, now: dt.datetime) -> None:
     loads.deduct_load(load=load, by=actor(event), now=now)
 
 
-def plan(event: OutboxEvent, now: dt.datetime) -> None:
-    """Do the planning run that somebody asked for."""
-    run = PlanningRun.objects.for_farm(event.farm).get(id=event.subject)
-    planning.run_plan(run=run, by=actor(event), now=now)
+def plan(event: OutboxEvent, now: dt.datetime) -> Callable[[], None]:
+    """Work out the planning run that somebody asked for; return what writes it.
+
+    :raises planning.Later: where another run of the farm is at work
+    """
+    run = (
+        PlanningRun.objects.for_farm(event.farm)
+        .select_related("farm", "programme__farm")
+        .get(id=event.subject)
+    )
+    solved = planning.solve(run=run, by=actor(event), now=now)
+
+    def write() -> None:
+        if solved is not None:
+            planning.write(solved)
+
+    return write
 
 
 def plan_failed(event: OutboxEvent, now: dt.datetime) -> None:
     """Say of a planning run that it failed, so that nobody waits for it."""
     run = PlanningRun.objects.for_farm(event.farm).get(id=event.subject)
-    programmes.progress(run=run, by=SYSTEM, now=now, status="failed")
+    programmes.progress(run=run, by=SYSTEM, now=now, status="failed", taken_until=None)
 
 
 def nothing(event: OutboxEvent, now: dt.datetime) -> None:
@@ -49,13 +62,16 @@ BESIDE = frozenset({"planning_run.requested"})
 
 WORK: dict[str, Work] = {
     "load.recorded": deduct_load,
-    "planning_run.requested": plan,
     "work_order.issued": nothing,
     "work_order.done": nothing,
     "stock.short": nothing,
     "incident.created": nothing,
 }
 
+LONG: dict[str, Callable[[OutboxEvent, dt.datetime], Callable[[], None]]] = {"planning_run.requested": plan}
+"""What is worked out before the transaction, since it takes long: it returns what is done in it."""
+LONG_LASTS = dt.timedelta(seconds=90)
+"""After so long without an end its worker is taken for lost."""
 
 GIVEN_UP: dict[str, Work] = {"planning_run.requested": plan_failed}
 

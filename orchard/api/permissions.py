@@ -81,7 +81,7 @@ TABLE: dict[tuple[str, str], Grant] = {
     **_rows("mixes", "override", create=_M),
     **_rows("tasks", "programme", create=(MANAGER, ADVISER), update=_M, close=_M, reopen=_M),
     **_rows("tasks", "programme_example", adopt=(MANAGER, ADVISER)),
-    **_rows("tasks", "planning_run", create=_M),
+    **_rows("tasks", "planning_run", create=_M, cancel=_M),
     **_rows(
         "tasks",
         "work_order",

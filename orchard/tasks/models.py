@@ -116,10 +116,18 @@ class PlanningRun(FarmRow):
     status = models.CharField(max_length=10, default="queued")
     progress_percent = models.PositiveSmallIntegerField(default=0)
     result = models.JSONField(null=True)
+    taken_until = models.DateTimeField(null=True)
+    """Until when a worker holds it without a sign of life."""
+    cancel_asked_at = models.DateTimeField(null=True)
 
     class Meta(FarmRow.Meta):
         constraints = [
             *FarmRow.Meta.constraints,
+            models.UniqueConstraint(
+                fields=("farm",),
+                condition=models.Q(status="running"),
+                name="a_farm_has_one_plan_at_work",
+            ),
             models.CheckConstraint(
                 condition=one_of("status", ("queued", "running", "done", "failed")),
                 name="a_planning_run_has_a_known_status",

@@ -19,6 +19,10 @@ from orchard.inventory.stocktake_queries import stocktakes
 from orchard.tasks.models import PlanningRun, Programme, WorkOrder
 from orchard.tasks.states import OPEN
 
+CALLED_OFF: dict[str, Any] = {"work_orders": [], "left_out": [], "gap_percent": None, "cancelled": True}
+TRY_AGAIN = dt.timedelta(seconds=2)
+"""How soon a planning run that has to wait for another is tried again."""
+
 
 def add_programme(
     *,
@@ -181,3 +185,63 @@ def progress(*, run: PlanningRun, by: Actor, now: dt.datetime, **values: Any) ->
         locked = PlanningRun.objects.select_related("farm").select_for_update(of=("self",)).get(key=run.key)
         journal.change(locked, by=by, now=now, action="update", **values)
     return locked
+
+
+def locked_run(*, run: PlanningRun) -> PlanningRun:
+    """Return a planning run with its row locked."""
+    rows = PlanningRun.objects.select_related("farm", "programme__farm")
+    return rows.select_for_update(of=("self",)).get(key=run.key)
+
+
+def take_up(
+    *, run: PlanningRun, by: Actor, until: dt.datetime, now: dt.datetime
+) -> PlanningRun | dt.datetime | None:
+    """Hold a planning run for one worker until a moment; None where it is over.
+
+    Where somebody else holds it, or another run of its farm, the moment is returned at which to try again.
+    A run that nobody gave a sign of life for goes back to the queue, and is taken up when its turn comes.
+    """
+    with transaction.atomic():
+        Farm.objects.select_for_update(no_key=True).get(id=run.farm.id)
+        held = locked_run(run=run)
+        if held.status not in ("queued", "running"):
+            return None
+        at_work = PlanningRun.objects.for_farm(run.farm).filter(status="running").select_related("farm")
+        for other in at_work.select_for_update(of=("self",)).order_by("id"):
+            if other.taken_until is not None and other.taken_until > now:
+                return min(other.taken_until, now + TRY_AGAIN)
+            if other.key != held.key:
+                journal.change(other, by=by, now=now, status="queued", taken_until=None)
+        journal.change(held, by=by, now=now, status="running", taken_until=until)
+    return held
+
+
+def keep_at(
+    *, run: PlanningRun, progress_percent: int, until: dt.datetime, now: dt.datetime
+) -> PlanningRun | None:
+    """Show how far a run is, and hold it on; None where another worker holds it now."""
+    with transaction.atomic():
+        held = locked_run(run=run)
+        if held.status != "running" or held.taken_until != run.taken_until:
+            return None
+        held.taken_until = until
+        if progress_percent > held.progress_percent:
+            journal.touch(held, now=now, taken_until=until, progress_percent=progress_percent)
+        else:
+            held.save(update_fields=["taken_until"])  # a sign of life is nothing to tell others of
+    return held
+
+
+def cancel_run(*, run: PlanningRun, by: Actor, now: dt.datetime) -> PlanningRun:
+    """Call a planning run off: at once where it waits, and within a second or so where it is at work.
+
+    :raises Conflict: `state_conflict` where it is over
+    """
+    if run.status == "queued":
+        over: dict[str, Any] = {"status": "failed", "result": CALLED_OFF, "cancel_asked_at": now}
+        journal.change(run, by=by, now=now, action="cancel", **over)
+    elif run.status == "running":
+        journal.change(run, by=by, now=now, action="cancel", cancel_asked_at=now)
+    else:
+        raise Conflict(Fault("state_conflict", f"the planning run is {run.status} already"))
+    return run

@@ -49,12 +49,15 @@ def closed_places(block: Block, *, spray: bool, now: dt.datetime) -> list[tuple[
 
     Source of the distance: application exclusion zone of 100 ft, 40 CFR 170.405(a), US EPA, 2024.
     """
-    found = [("", block.re_entry_until)] if block.re_entry_until is not None and not spray else []
+    found: list[tuple[str, dt.datetime]] = []
+    if block.re_entry_until is not None and not spray:
+        found.append(("", block.re_entry_until))
     if block.outline is None:
         return found
     others = blocks.blocks(farm=block.farm).filter(re_entry_until__gt=now, outline__isnull=False)
     for other in others.exclude(key=block.key).order_by("id"):
-        if other.outline is not None and outlines.apart(block.outline, other.outline) <= BESIDE_M:
+        near = other.outline is not None and outlines.apart(block.outline, other.outline) <= BESIDE_M
+        if near and other.re_entry_until is not None:
             found.append((f"so near to {other.name}", other.re_entry_until))
     return found
 
@@ -64,7 +67,7 @@ def outlines_of(block: Block | None, *, farm: Farm) -> list[dict[str, Any]]:
     if block is not None and block.outline is not None:
         return [block.outline]
     rows = blocks.blocks(farm=farm).filter(outline__isnull=False, archived=False).order_by("id")
-    return list(rows.values_list("outline", flat=True))
+    return [row.outline for row in rows if row.outline is not None]
 
 
 def _labels(order: WorkOrder) -> list[dict[str, Any]]:

@@ -1,4 +1,4 @@
-"""Jobs x crews x sprayers x hours -> a plan: hard limits first, then least risk, then least time on the road."""
+"""Jobs x crews x sprayers x hours -> a plan: hard limits first, then least risk, then least road."""
 
 from scheduling.assignment.assign import Budget, assign
 from scheduling.assignment.problem import Answer, Crew, Job, Placed, Problem, Spell, Stock, Tool, Was, Way

@@ -65,8 +65,8 @@ def _less_risk(
     model = Model(problem)
     model.hint(placed)
     solved = model.least(model.risk, at_least=floor, work=budget.work, seconds=clock.share(1), watch=watch)
-    better = solved.value is not None and solved.value < total_risk(problem, placed)
-    return (solved.placed if better else placed), max(floor, solved.bound), solved.stopped
+    found = solved.value is not None and solved.value < total_risk(problem, placed)
+    return (solved.placed if found else placed), max(floor, solved.bound), solved.stopped
 
 
 def _less_road(

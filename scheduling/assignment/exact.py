@@ -10,6 +10,7 @@ import threading
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from itertools import combinations
+from typing import Any
 
 from ortools.sat.python import cp_model
 
@@ -35,8 +36,8 @@ class Switches:
     """The variables of one job."""
 
     start: cp_model.IntVar
-    size: cp_model.LinearExprT
-    end: cp_model.LinearExprT
+    size: Any
+    end: Any
     spells: list[cp_model.IntVar]
     ways: list[cp_model.IntVar]
     crews: dict[str, cp_model.IntVar]
@@ -71,8 +72,8 @@ class Model:
         able = [crew for crew in self.problem.crews if any(crew.may(job, spell) for spell in job.spells)]
         crews = {crew.id: cp.new_bool_var(f"{name} of {crew.id}") for crew in able}
         lengths = {way.minutes for way in job.ways}
-        size: cp_model.LinearExprT = job.shortest
-        end: cp_model.LinearExprT = start + size
+        size: Any = job.shortest
+        end: Any = start + size
         if len(lengths) > 1:
             end = cp.new_int_var(0, max(spell.end for spell in job.spells), f"{name} ends")
             size = cp.new_int_var_from_domain(cp_model.Domain.from_values(sorted(lengths)), f"{name} takes")
@@ -153,13 +154,13 @@ class Model:
                     self._by_id[job].needs.get(stock.product, 0) * chosen
                     for job, made in self.jobs.items()
                     for spell, chosen in zip(self._by_id[job].spells, made.spells, strict=True)
-                    if spell.start >= stock.since
+                    if stock.counts(spell.start)
                 )
                 <= stock.amount
             )
 
-    def _risk(self) -> cp_model.LinearExprT:
-        found: cp_model.LinearExprT = LEFT_OUT * (len(self.problem.jobs) - len(self.jobs))
+    def _risk(self) -> Any:
+        found: Any = LEFT_OUT * (len(self.problem.jobs) - len(self.jobs))
         for name, made in self.jobs.items():
             job = self._by_id[name]
             found += LEFT_OUT * made.planned.negated()
@@ -167,8 +168,8 @@ class Model:
                 found += (spell.risk + moved_day(self.problem, job, spell)) * chosen
         return found
 
-    def _road(self) -> cp_model.LinearExprT:
-        found: cp_model.LinearExprT = 0
+    def _road(self) -> Any:
+        found: Any = 0
         for name, made in self.jobs.items():
             for way, chosen in zip(self._by_id[name].ways, made.ways, strict=True):
                 found += way.road * chosen
@@ -178,7 +179,7 @@ class Model:
 
     def hint(self, placed: Mapping[str, Placed]) -> None:
         """Begin with a plan that is known."""
-        self.cp.clear_hints()
+        self.cp.clear_hints()  # type: ignore[no-untyped-call]
         for name, made in self.jobs.items():
             job, there = self._by_id[name], placed.get(name)
             self.cp.add_hint(made.planned, there is not None)
@@ -195,9 +196,7 @@ class Model:
             for crew, chosen in made.crews.items():
                 self.cp.add_hint(chosen, crew == there.crew)
 
-    def least(
-        self, goal: cp_model.LinearExprT, *, at_least: int, work: float, seconds: float, watch: Watch
-    ) -> Solved:
+    def least(self, goal: Any, *, at_least: int, work: float, seconds: float, watch: Watch) -> Solved:
         """Make one goal least, for so much work [deterministic seconds] and at most so many real seconds."""
         self.cp.minimize(goal)
         solver = cp_model.CpSolver()
@@ -243,9 +242,9 @@ class Solved:
     stopped: bool
 
 
-def _watched(solver: cp_model.CpSolver, cp: cp_model.CpModel, watch: Watch) -> tuple[int, bool]:
+def _watched(solver: cp_model.CpSolver, cp: cp_model.CpModel, watch: Watch) -> tuple[Any, bool]:
     """Solve in a thread of its own, and look in between whether somebody wants it to end."""
-    status: list[int] = []
+    status: list[Any] = []
     work = threading.Thread(target=lambda: status.append(solver.solve(cp)), daemon=True)
     work.start()
     stopped = False

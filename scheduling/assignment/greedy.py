@@ -1,4 +1,4 @@
-"""A first plan, job by job: the spell of least risk in which somebody is free. It is a start, not the best."""
+"""A first plan, job by job: the spell of least risk in which somebody is free. A start, not the best."""
 
 from __future__ import annotations
 
@@ -108,9 +108,9 @@ class Board:
     def _stocked(self, job: Job, spell: Spell) -> bool:
         for stock in self.problem.stocks:
             wanted = job.needs.get(stock.product, 0)
-            if wanted and spell.start >= stock.since:
+            if wanted and stock.counts(spell.start):
                 used = sum(
-                    other.needs.get(stock.product, 0) for start, other in self.taken if start >= stock.since
+                    other.needs.get(stock.product, 0) for start, other in self.taken if stock.counts(start)
                 )
                 if used + wanted > stock.amount:
                     return False
@@ -140,10 +140,13 @@ def greedy(problem: Problem, *, guess: Mapping[str, Spell] | None = None) -> dic
 
     :param guess: a spell for jobs that may be right for them, tried before the others
     """
-    tries = [({}, order) for order in _ORDERS]
-    if guess:
-        tries += [(guess, lambda job, order=order: (job.id not in guess, *order(job))) for order in _ORDERS]
-    plans = [_in_order(problem, sorted(problem.jobs, key=order), known) for known, order in tries]
+    plans = [_in_order(problem, sorted(problem.jobs, key=order), {}) for order in _ORDERS]
+    for order in _ORDERS if guess else ():
+        jobs = sorted(problem.jobs, key=order)
+        guessed = [job for job in jobs if job.id in (guess or {})]
+        plans.append(
+            _in_order(problem, [*guessed, *(job for job in jobs if job not in guessed)], guess or {})
+        )
     return min(plans, key=lambda placed: total_risk(problem, placed))
 
 

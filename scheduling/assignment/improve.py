@@ -142,7 +142,7 @@ def _between(problem: Problem, job: Job, fixed: list[Placed], jobs: Mapping[str,
 
 
 def _rest_of(stock: Stock, fixed: list[Placed], jobs: Mapping[str, Job]) -> Stock:
-    used = sum(jobs[one.job].needs.get(stock.product, 0) for one in fixed if one.start >= stock.since)
+    used = sum(jobs[one.job].needs.get(stock.product, 0) for one in fixed if stock.counts(one.start))
     return replace(stock, amount=stock.amount - used)
 
 

@@ -92,11 +92,19 @@ class Tool:
 
 @dataclass(frozen=True, slots=True)
 class Stock:
-    """What jobs that begin at or after a minute may take of a product: of lots that are good until then."""
+    """What jobs that begin from a minute on may take of a product: of lots that are still good by then.
+
+    :ivar until: from this minute on there can be as much as is wanted, since more can be bought by then
+    """
 
     product: str
     since: int
     amount: int
+    until: int | None = None
+
+    def counts(self, start: int) -> bool:
+        """Say whether a job that begins then takes of this."""
+        return self.since <= start and (self.until is None or start < self.until)
 
 
 @dataclass(frozen=True, slots=True)

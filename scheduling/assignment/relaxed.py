@@ -138,7 +138,7 @@ def _least(
     )
     bound = getattr(found, "mip_dual_bound", None)
     known = 0 if bound is None or not np.isfinite(bound) else max(0, ceil(bound - 1e-4))
-    taken = [] if found.x is None else np.flatnonzero(found.x[: len(choices)] > 0.5)
+    taken: list[int] = [] if found.x is None else np.flatnonzero(found.x[: len(choices)] > 0.5).tolist()
     return Relaxed(known, {choices[place].job.id: choices[place].spell for place in taken})
 
 
@@ -181,7 +181,7 @@ def _minutes_of_tools(problem: Problem, choices: list[Choice], rows: Rows) -> No
 
 
 def _fits(choices: list[Choice], columns: list[int], free: list[int], rows: Rows) -> None:
-    """Add up minutes, and number the jobs of each length: two that fill more than half a day need two crews."""
+    """Add up minutes, and number the jobs of each length: two above half a day need two crews."""
     total = sum(free)
     if not total:
         rows.add(dict.fromkeys(columns, 1.0), high=0)
@@ -233,7 +233,7 @@ def _stocks(problem: Problem, choices: list[Choice], rows: Rows) -> None:
         terms = {
             column: float(choice.job.needs[stock.product])
             for column, choice in enumerate(choices)
-            if choice.spell.start >= stock.since and choice.job.needs.get(stock.product)
+            if stock.counts(choice.spell.start) and choice.job.needs.get(stock.product)
         }
         if terms and sum(terms.values()) > stock.amount:
             rows.add(terms, high=stock.amount)

@@ -4,184 +4,372 @@ from __future__ import annotations
 
 import datetime as dt
 import zoneinfo
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from decimal import Decimal
+from itertools import permutations
 from typing import Any
 
-from mixing.quantities import parse_quantity
-from orchard.blocks import queries as blocks
+from orchard.api.refusals import Fault, Unprocessable
 from orchard.blocks.models import Block
-from orchard.crews import queries as crews
-from orchard.crews.models import Crew, Sprayer
-from orchard.inventory import queries as stock
+from orchard.crews.models import Crew as CrewRow
+from orchard.crews.models import Sprayer
+from orchard.farms.actors import Actor
+from orchard.inventory import queries as store
+from orchard.inventory.models import Product
 from orchard.tasks import queries as tasks
 from orchard.tasks.models import PlanningRun, WorkOrder
-from scheduling import bounds
-from scheduling.forecast import Event, Forecast, LastSafeDay, last_safe_day
-from scheduling.lines import BlockSeen, ProgrammeLine
-from scheduling.spray_days import DayVerdict, judge_days
-from scheduling.weather import WeatherDay
+from orchard.tasks.windows import outlines_of
+from scheduling import bounds, practice
+from scheduling.assignment import Job, Problem, Spell, Was, Way
+from scheduling.assignment.problem import without
+from scheduling.forecast import LastSafeDay
+from scheduling.gather import bookings, ground, mixes
+from scheduling.gather.bookings import Frame
+from scheduling.gather.mixes import MILLI, Mix
+from scheduling.gather.skies import Skies, Stretch
+from scheduling.gather.wishes import Wish, ends_with_the_buds, opens, over_with_the_buds, risk_of
+from scheduling.lines import BlockSeen, LeftOut, ProgrammeLine, barred, not_before
+from scheduling.roads import drive_minutes
 
-YEAR_ROUND = {"from": 0, "to": 99}
-LOOK_AHEAD = dt.timedelta(days=7)  # dry days after the last day of a plan count too
+MINUTE = dt.timedelta(minutes=1)
+A_WEEK = dt.timedelta(days=6)
+LEAVES = "leaf_removal"
 
 
 @dataclass(frozen=True, slots=True)
 class Gathered:
-    """What one planning run is made from."""
+    """What one planning run is made from.
 
-    on: dt.date
-    zone: zoneinfo.ZoneInfo
-    lines: tuple[ProgrammeLine, ...]
-    raw_lines: dict[str, dict[str, Any]]
+    :ivar wishes: by the name of their job in the problem
+    :ivar left_out: lines and blocks that are left out whatever the hours are
+    """
+
+    frame: Frame
+    problem: Problem
+    wishes: dict[str, Wish]
+    left_out: tuple[LeftOut, ...]
     blocks: dict[str, Block]
-    seen: tuple[BlockSeen, ...]
-    days: dict[str, tuple[DayVerdict, ...]]
-    last_safe: LastSafeDay | None
-    crew: Crew | None
-    sprayer: Sprayer | None
-    open_orders: frozenset[tuple[str, str]]
+    crews: dict[str, CrewRow]
+    sprayers: dict[str, Sprayer]
+    products: dict[str, Product]
+    run: PlanningRun
+    now: dt.datetime
+
+    def before(self, wish: Wish) -> list[Stretch]:
+        """Return the open stretches of a wish from today until the plan begins."""
+        zone = self.frame.zone
+        today, last = self.now.astimezone(zone).date(), self.frame.first - dt.timedelta(days=1)
+        if today > last or wish.after > self.frame.first:
+            return []
+        skies = Skies(self.run.farm, since=max(today, last - A_WEEK), until=last, zone=zone)
+        found = skies.opening(wish.bounds).stretches
+        if wish.mix is None:
+            return list(found)
+        days = sorted({one.on for one in found})
+        closed = mixes.forbidden_days(wish.mix, days=days, zone=zone, now=self.now)
+        return [one for one in found if one.on not in closed]
 
 
-def gather(*, run: PlanningRun) -> Gathered:
+@dataclass(slots=True)
+class _Known:
+    """Everything that is read once."""
+
+    run: PlanningRun
+    frame: Frame
+    blocks: dict[str, Block]
+    skies: Skies
+    products: dict[str, Product]
+    sprayers: list[Sprayer]
+    flows: Mapping[Any, Any]
+    open_orders: list[WorkOrder]
+    last_safe: dict[str, LastSafeDay]
+    drives: Mapping[str, float]
+    by: Actor
+    now: dt.datetime
+    taken: dict[str, Decimal] = field(default_factory=dict)
+
+
+def gather(*, run: PlanningRun, by: Actor, now: dt.datetime) -> Gathered:
     """Return the plain inputs of a planning run, as they stand now."""
-    zone = zoneinfo.ZoneInfo(run.farm.zone)
-    on, until = run.starts_at.astimezone(zone).date(), run.ends_at.astimezone(zone).date()
-    ground = _blocks(run)
-    lines = tuple(_line(raw, ground) for raw in run.programme.lines)
-    orders = _orders(run)
-    return Gathered(
-        on=on,
-        zone=zone,
-        lines=lines,
-        raw_lines={raw["id"]: raw for raw in run.programme.lines},
-        blocks=ground,
-        seen=tuple(_seen(block, run, orders, zone) for block in ground.values()),
-        days=_days(run, lines, ground, on=on, until=until),
-        last_safe=_last_safe(ground.values()),
-        crew=_chosen(crews.crews(farm=run.farm).filter(archived=False), run.crews),
-        sprayer=_sprayer(run),
-        open_orders=frozenset(
-            (str(order.line), str(order.block.id))
-            for order in orders
-            if order.status != "done" and order.block
-        ),
+    known = _known(run, by=by, now=now)
+    lines = [ground.line_of(raw, known.blocks) for raw in run.programme.lines]
+    raws = {raw["id"]: raw for raw in run.programme.lines}
+    ours = list(
+        tasks.work_orders(farm=run.farm)
+        .filter(programme=run.programme)
+        .exclude(status="cancelled")
+        .order_by("id")
     )
-
-
-def _blocks(run: PlanningRun) -> dict[str, Block]:
-    rows = blocks.blocks(farm=run.farm).filter(archived=False).order_by("id")
-    if run.blocks is not None:
-        rows = rows.filter(id__in=run.blocks)
-    return {str(block.id): block for block in rows}
-
-
-def _line(raw: dict[str, Any], ground: dict[str, Block]) -> ProgrammeLine:
-    named, crops = raw.get("blocks") or [], raw.get("crops") or []
-    stage = raw.get("stage") or YEAR_ROUND
-    minimum, repeat = raw.get("leaf_drop_minimum_percent"), raw.get("repeat_after")
-    return ProgrammeLine(
-        id=raw["id"],
-        title=raw["title"],
-        kind=raw["kind"],
-        blocks=tuple(id for id, block in ground.items() if id in named or block.crop in crops),
-        stage=(stage["from"], stage["to"]),
-        products=tuple(one["product"] for one in raw.get("products") or []),
-        leaf_drop_minimum_percent=None if minimum is None else Decimal(minimum),
-        repeat_after=None if repeat is None else parse_quantity(repeat),
-    )
-
-
-def _orders(run: PlanningRun) -> list[WorkOrder]:
-    rows = tasks.work_orders(farm=run.farm).filter(programme=run.programme).exclude(status="cancelled")
-    return list(rows.order_by("id"))
-
-
-def _seen(block: Block, run: PlanningRun, orders: Sequence[WorkOrder], zone: zoneinfo.ZoneInfo) -> BlockSeen:
-    stage = blocks.stage_on(block=block, at=run.starts_at)
-    leaves = blocks.leaf_drop_on(block=block, at=run.starts_at)
-    done: dict[str, tuple[dt.date, ...]] = {}
-    for order in orders:
-        if order.block == block and order.status == "done" and order.finished_at is not None:
-            day = order.finished_at.astimezone(zone).date()
-            done[str(order.line)] = (*done.get(str(order.line), ()), day)
-    return BlockSeen(
-        block=str(block.id),
-        bbch=stage.bbch if stage else None,
-        leaf_drop_percent=leaves.leaf_drop_percent if leaves else None,
-        observed_on=stage.observed_on if stage else None,
-        done=done,
-    )
-
-
-def _days(
-    run: PlanningRun, lines: Iterable[ProgrammeLine], ground: dict[str, Block], *, on: dt.date, until: dt.date
-) -> dict[str, tuple[DayVerdict, ...]]:
-    known = weather_days(run, since=on, until=until + LOOK_AHEAD)
-    farm = bounds.of_farm(run.farm.limits)
-    judged = {}
+    seen = {id: ground.seen_in(block, run, ours, known.frame.zone) for id, block in known.blocks.items()}
+    wishes: list[Wish] = []
+    left_out: list[LeftOut] = []
     for line in lines:
-        labels = [
-            bound
-            for label in _labels(run, line, on=on)
-            for crop in sorted({ground[id].crop for id in line.blocks})
-            for bound in bounds.of_label(label, crop=crop)
-        ]
-        in_force = bounds.in_force(labels=labels, farm=farm) if line.kind == "spray" else ()
-        verdicts = judge_days(known, bounds=in_force)
-        judged[line.id] = tuple(one for one in verdicts if on <= one.day.on <= until)
-    return judged
+        for id in line.blocks:
+            for one in _asked(known, line, raws[line.id], known.blocks[id], seen[id]):
+                (wishes if isinstance(one, Wish) else left_out).append(one)  # type: ignore[arg-type]
+    drafts = {wish.draft.key for wish in wishes if wish.draft is not None}
+    fixed = [order for order in known.open_orders if order.key not in drafts]
+    problem = _problem(known, wishes, fixed)
+    return Gathered(
+        frame=known.frame,
+        problem=problem,
+        wishes={wish.id: wish for wish in wishes},
+        left_out=tuple(left_out),
+        blocks=known.blocks,
+        crews={str(row.id): row for row in CrewRow.objects.for_farm(run.farm).order_by("id")},
+        sprayers={str(row.id): row for row in known.sprayers},
+        products=known.products,
+        run=run,
+        now=now,
+    )
 
 
-def _labels(run: PlanningRun, line: ProgrammeLine, *, on: dt.date) -> list[dict[str, Any]]:
-    rows = stock.products(farm=run.farm).filter(id__in=line.products).order_by("id")
-    versions = [stock.label_in_force(product=product, on=on) for product in rows]
-    return [version.label for version in versions if version is not None]
+def _known(run: PlanningRun, *, by: Actor, now: dt.datetime) -> _Known:
+    zone = zoneinfo.ZoneInfo(run.farm.zone)
+    frame = Frame(zone, run.starts_at.astimezone(zone).date(), run.ends_at.astimezone(zone).date())
+    blocks = ground.blocks_of(run)
+    products = {str(row.id): row for row in store.products(farm=run.farm)}
+    return _Known(
+        run=run,
+        frame=frame,
+        blocks=blocks,
+        skies=Skies(run.farm, since=frame.first, until=frame.last, zone=zone),
+        products=products,
+        sprayers=bookings.sprayers_of(run),
+        flows=bookings.flows_of(run.farm, on=frame.first),
+        open_orders=bookings.open_orders(run, until=run.ends_at),
+        last_safe=ground.last_safe_days(blocks.values()),
+        drives=drive_minutes(blocks.values(), outlines=outlines_of(None, farm=run.farm)),
+        by=by,
+        now=now,
+    )
 
 
-def weather_days(run: PlanningRun, *, since: dt.date, until: dt.date) -> list[WeatherDay]:
-    """Return the farm's weather days, observed before forecast, one for each day."""
-    rows = blocks.days(farm=run.farm, since=since, until=until).order_by("on", "-kind", "station", "id")
-    found: dict[dt.date, WeatherDay] = {}
-    for row in rows:
-        found.setdefault(
-            row.on,
-            WeatherDay(row.on, row.minimum, row.maximum, row.rain, row.wind, row.humidity_percent),
-        )
-    return list(found.values())
-
-
-def _last_safe(ground: Iterable[Block]) -> LastSafeDay | None:
-    """Return the last safe day of the earliest block: what is safe there is safe in the others."""
-    found = [
-        Forecast(
-            event=Event.BUDBURST,
-            predicted=row.predicted,
-            low80=row.low80,
-            high80=row.high80,
-            issued_on=row.issued_on,
-            model=row.model,
-            springs=0,
-            says="",
-        )
-        for block in ground
-        for row in blocks.forecasts(block=block)
-        if row.event == Event.BUDBURST
+def _asked(
+    known: _Known, line: ProgrammeLine, raw: dict[str, Any], block: Block, seen: BlockSeen
+) -> Iterator[Wish | LeftOut]:
+    """Yield what a line asks for on a block; where leaves hang on before a spray, their removal as well."""
+    orders = [
+        one
+        for one in known.open_orders
+        if one.programme == known.run.programme and str(one.line) == line.id and one.block == block
     ]
-    return last_safe_day(found) if found else None
+    reason = barred(line, seen)
+    if reason is not None:
+        yield reason
+        if reason.code == "leaf_drop_unmet" and line.kind == "spray":
+            yield from _leaves(known, line, raw, block, seen)
+        return
+    if any(order.status != "draft" for order in orders):
+        yield LeftOut(line.id, str(block.id), "planned_already", "an order for it is open already")
+        return
+    last_safe = known.last_safe.get(str(block.id)) if over_with_the_buds(line) else None
+    if last_safe is None and ends_with_the_buds(line):
+        says = "no forecast of budburst: no last safe day is known"
+        yield LeftOut(line.id, str(block.id), "no_forecast", says)
+        return
+    yield from _wish(known, line, raw, block, seen, last_safe, orders[0] if orders else None)
 
 
-def _chosen(rows: Any, wanted: list[str] | None) -> Any:
-    if wanted is not None:
-        rows = rows.filter(id__in=wanted)
-    return rows.order_by("id").first()
+def _leaves(
+    known: _Known, line: ProgrammeLine, raw: dict[str, Any], block: Block, seen: BlockSeen
+) -> Iterator[Wish]:
+    orders = [one for one in known.open_orders if one.kind == LEAVES and one.block == block]
+    if orders:
+        return
+    yield Wish(
+        line=line,
+        raw=raw,
+        block=block,
+        seen=seen,
+        kind=LEAVES,
+        after=known.frame.first,
+        last_safe=None,
+        opening=known.skies.opening(()),
+        title=f"Take leaves off by hand, or wait, before {line.title}, {block.name}",
+    )
 
 
-def _sprayer(run: PlanningRun) -> Sprayer | None:
-    """Return the sprayer with the largest tank among those that may be taken."""
-    rows = crews.plain_sprayers(farm=run.farm).filter(archived=False, dedicated_to=None)
-    if run.sprayers is not None:
-        rows = rows.filter(id__in=run.sprayers)
-    tanks = [(row.tank.in_base(), row) for row in rows.order_by("id") if row.tank is not None]
-    return max(tanks, key=lambda pair: pair[0])[1] if tanks else None
+def _wish(
+    known: _Known,
+    line: ProgrammeLine,
+    raw: dict[str, Any],
+    block: Block,
+    seen: BlockSeen,
+    last_safe: LastSafeDay | None,
+    draft: WorkOrder | None,
+) -> Iterator[Wish | LeftOut]:
+    after = opens(line, last_safe, max(known.frame.first, not_before(line, seen)))
+    mix = None
+    if line.kind == "spray":
+        if not known.sprayers:
+            says = "there is no sprayer that may be taken: none with a tank, or all are kept for weed killers"
+            yield LeftOut(line.id, str(block.id), "no_sprayer", says)
+            return
+        try:
+            mix = _mix(known, raw, block, after)
+        except Unprocessable as wrong:
+            fault = wrong.faults[0]
+            yield LeftOut(line.id, str(block.id), fault.code, fault.detail)
+            return
+    limits = _bounds(known, mix, block)
+    wish = Wish(
+        line=line,
+        raw=raw,
+        block=block,
+        seen=seen,
+        kind=line.kind,
+        after=after,
+        last_safe=last_safe,
+        opening=known.skies.opening(limits),
+        bounds=limits,
+        mix=mix,
+        draft=draft,
+    )
+    if mix is not None:
+        days = sorted({stretch.on for stretch in wish.stretches})
+        wish.closed = mixes.forbidden_days(mix, days=days, zone=known.frame.zone, now=known.now)
+    yield wish
+
+
+def _mix(known: _Known, raw: dict[str, Any], block: Block, after: dt.date) -> Mix:
+    if any(one["product"] not in known.products for one in raw.get("products") or []):
+        raise Unprocessable(Fault("not_found", "a product of the line is no longer on the farm"))
+    if not spray_of(raw):
+        raise Unprocessable(Fault("required", "the line does not say how much spray a tree or an area gets"))
+    sprayer = max(known.sprayers, key=lambda one: (one.tank.in_base() if one.tank else 0, str(one.id)))
+    mix = mixes.mix_of(
+        raw=raw,
+        block=block,
+        sprayer=sprayer,
+        spray=spray_of(raw),
+        products=known.products,
+        at=dt.datetime.combine(max(after, known.frame.first), dt.time(10), tzinfo=known.frame.zone),
+        taken=known.taken,
+        by=known.by,
+        now=known.now,
+    )
+    for id, need in mix.needs.items():
+        known.taken[id] = known.taken.get(id, Decimal(0)) + Decimal(need) / MILLI
+    return mix
+
+
+def spray_of(raw: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the spray as a mix check reads it; the block's own trees and ground are filled in there."""
+    for name in ("volume_per_tree", "volume_per_area"):
+        if raw.get(name):
+            return {name: raw[name]}
+    return {}
+
+
+def _bounds(known: _Known, mix: Mix | None, block: Block) -> tuple[bounds.Bound, ...]:
+    if mix is None:
+        return ()
+    labels = [found for _, label in mix.labels for found in bounds.of_label(label, crop=block.crop)]
+    return bounds.in_force(labels=labels, farm=bounds.of_farm(known.run.farm.limits or {}))
+
+
+def _problem(known: _Known, wishes: Sequence[Wish], fixed: Sequence[WorkOrder]) -> Problem:
+    jobs = tuple(_job(known, wish, fixed) for wish in wishes)
+    gaps = {
+        (one.id, other.id): _minutes(_gap(one, other))
+        for one, other in permutations(wishes, 2)
+        if one.block.key == other.block.key
+    }
+    wanted = [id for wish in wishes if wish.mix for id in wish.mix.needs]
+    drafts = [order for order in fixed if order.status == "draft" and order.kind == "spray"]
+    return Problem(
+        jobs=jobs,
+        crews=tuple(bookings.crews_of(known.run, fixed, known.frame)),
+        tools=tuple(bookings.tools_of(known.sprayers, fixed, known.frame)),
+        gaps=gaps,
+        stocks=tuple(bookings.stocks_of(known.products, wanted, drafts, known.frame, known.now)),
+    )
+
+
+def _gap(first: Wish, then: Wish) -> dt.timedelta:
+    """Return how long the block is closed after the first job, and what labels want between the two."""
+    if first.mix is None:
+        return dt.timedelta(0)
+    wait = first.mix.re_entry
+    if then.mix is None:
+        return wait
+    return max(wait, mixes.interval_between(first.mix, then.mix, crop=first.block.crop))
+
+
+def _minutes(wait: dt.timedelta) -> int:
+    return -(-wait // MINUTE)
+
+
+def _job(known: _Known, wish: Wish, fixed: Iterable[WorkOrder]) -> Job:
+    ways = tuple(_ways(known, wish))
+    closed = tuple(_closed(known, wish, fixed))
+    frame = known.frame
+    begins, ends = frame.minute(known.run.starts_at), frame.minute(known.run.ends_at)
+    spells = [
+        Spell(start, end, risk_of(wish, stretch))
+        for stretch in wish.stretches
+        for start, end in without(
+            (max(begins, frame.minute(stretch.start)), min(ends, frame.minute(stretch.end))), closed
+        )
+        if end > start
+    ]
+    draft = wish.draft
+    was = None
+    if draft is not None:
+        crew, tool = (None if one is None else str(one.id) for one in (draft.crew, draft.sprayer))
+        was = Was(crew, tool, frame.minute(draft.starts_at))
+    handled = wish.kind in ("spray", "calibration", "equipment_wash")
+    needs = wish.mix.needs if wish.mix else {}
+    return Job(wish.id, str(wish.block.id), ways, tuple(spells), needs, handled, was)
+
+
+def _closed(known: _Known, wish: Wish, fixed: Iterable[WorkOrder]) -> Iterator[tuple[int, int]]:
+    """Yield when a block is closed: re-entry after what was sprayed, and other work on it that stays."""
+    until = wish.block.re_entry_until
+    if until is not None:
+        yield min(0, known.frame.minute(until)), known.frame.minute(until)
+    wait = wish.mix.re_entry if wish.mix else dt.timedelta(0)
+    for order in fixed:
+        if order.block == wish.block:
+            after = _re_entry_after(order)
+            yield bookings.closed_to(wish.block, order, known.frame, before=wait, after=after)
+
+
+def _re_entry_after(order: WorkOrder) -> dt.timedelta:
+    """Return how long the block is closed after an order that stays; by its check, where it has one."""
+    if order.mix_check is None:
+        return dt.timedelta(0)
+    return mixes.re_entry_of(order.mix_check)
+
+
+def _ways(known: _Known, wish: Wish) -> Iterator[Way]:
+    drive = known.drives[str(wish.block.id)]
+    if wish.mix is None:
+        people = 2
+        leaves_on = 100 - wish.seen.leaf_drop_percent if wish.seen.leaf_drop_percent is not None else None
+        minutes, road = practice.other_minutes(
+            kind=wish.kind,
+            drive=drive,
+            trees=wish.block.trees,
+            people=people,
+            leaves_on_percent=leaves_on,
+        )
+        if wish.kind in ("calibration", "equipment_wash"):
+            yield from (Way(str(one.id), minutes, road) for one in known.sprayers)
+        else:
+            yield Way(None, minutes, road)
+        return
+    unfit = mixes.unfit(wish.mix, known.sprayers, now=known.now)
+    for one in known.sprayers:
+        if str(one.id) not in unfit:
+            loads = practice.loads_of(wish.mix.litres, one.tank)
+            minutes, road = practice.spray_minutes(
+                kind=one.kind,
+                litres=wish.mix.litres,
+                loads=loads,
+                drive=drive,
+                flow=known.flows.get(one.key),
+            )
+            yield Way(str(one.id), minutes, road)

@@ -64,7 +64,7 @@ def mix_of(
     :param taken: what other jobs of the plan take, by product id [base unit]: for the choice of a mix
     :raises Unprocessable: for a mix that cannot be understood
     """
-    wanted, because = list(raw["products"]), ()
+    wanted, because = list(raw["products"]), tuple[str, ...]()
     if raw.get("alternatives"):
         choice = choosing.choose(
             line=raw, block=block, sprayer=sprayer, spray=spray, at=at, by=by, now=now, taken=taken
@@ -90,7 +90,7 @@ def mix_of(
         wanted,
         needs_of(check.report["totals"], products, on=at.date()),
         _litres(check),
-        _re_entry(check, block),
+        re_entry_of(check),
         because,
     )
 
@@ -119,7 +119,9 @@ def _litres(check: MixCheck) -> float | None:
     return sum(float(parse_quantity(one["spray"]).to("L").value) for one in loads)
 
 
-def _re_entry(check: MixCheck, block: Block) -> dt.timedelta:
+def re_entry_of(check: MixCheck) -> dt.timedelta:
+    """Return how long nobody enters the block after a mix: the longest of its labels and the farm."""
+    block = check.block
     stage = (check.request.get("stage") or {}).get("bbch")
     minimum = (block.farm.limits or {}).get("re_entry_minimum")
     waits = [

@@ -1,4 +1,4 @@
-"""When a mix may be sprayed: open minutes of each working day, by the hour where hours are known, else by day."""
+"""When a mix may be sprayed: open time of each working day, by the hour where hours are known."""
 
 from __future__ import annotations
 
@@ -99,9 +99,7 @@ class Skies:
             dt.datetime.combine(on, ends, tzinfo=self.zone),
         )
 
-    def _at_work(
-        self, start: dt.datetime, end: dt.datetime
-    ) -> Iterator[tuple[dt.datetime, dt.datetime]]:
+    def _at_work(self, start: dt.datetime, end: dt.datetime) -> Iterator[tuple[dt.datetime, dt.datetime]]:
         """Yield what of a time falls into working hours of the plan."""
         for on in _days(max(start.date(), self.since), min(end.date(), self.until)):
             begins, ends = self._work(on)

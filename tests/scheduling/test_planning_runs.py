@@ -7,12 +7,14 @@ from django.utils import timezone
 
 from orchard.blocks import services as blocks
 from orchard.farms.actors import SYSTEM
+from orchard.inventory import services as stock
 from scheduling import outbox
 from tests.callers import Caller, codes
 from tests.factories import (
     BlockFactory,
     CrewFactory,
     FarmFactory,
+    LotFactory,
     QualificationFactory,
     SprayerFactory,
     WorkerFactory,
@@ -74,7 +76,27 @@ def seen(block, *, bbch, leaf_drop):
 
 
 @pytest.fixture
-def programme(farm, manager, block):
+def copper(farm):
+    """Twenty pounds of it, in one lot."""
+    made = product_with(farm, COPPER_LABEL)
+    stock_up(made, "20")
+    return made
+
+
+def stock_up(product, pounds, **lot):
+    stock.move(
+        farm=product.farm,
+        kind="receive",
+        lot=LotFactory(farm=product.farm, product=product, **lot),
+        quantity=amount(pounds, "lb"),
+        reason="",
+        by=SYSTEM,
+        now=timezone.now(),
+    )
+
+
+@pytest.fixture
+def programme(farm, manager, block, copper):
     line = {
         "title": "Leaf-fall copper",
         "kind": "spray",
@@ -82,9 +104,7 @@ def programme(farm, manager, block):
         "stage": {"from": 93, "to": 53},
         "leaf_drop_minimum_percent": "90",
         "targets": ["leaf curl"],
-        "products": [
-            {"product": str(product_with(farm, COPPER_LABEL).id), "rate": {"value": "1", "unit": "oz_wt/gal"}}
-        ],
+        "products": [{"product": str(copper.id), "rate": {"value": "1", "unit": "oz_wt/gal"}}],
         "volume_per_tree": {"value": "1.4", "unit": "gal"},
     }
     made = manager.post(
@@ -124,9 +144,20 @@ def test_leaves_that_hang_on_leave_the_block_out_and_say_so(manager, programme, 
 
     result = ask(manager, programme)["result"]
 
-    assert result["work_orders"] == []
     assert [one["code"] for one in result["left_out"]] == ["leaf_drop_unmet"]
     assert "55 % of the leaves of Lower Peach" in result["left_out"][0]["says"]
+
+
+def test_leaves_that_hang_on_get_a_job_of_their_own_before_the_spray_once(manager, programme, block):
+    seen(block, bbch=95, leaf_drop="55")
+
+    (made,) = ask(manager, programme)["result"]["work_orders"]
+    again = ask(manager, programme)["result"]["work_orders"]
+
+    order = manager.get(f"work-orders/{made}").json()
+    assert (order["kind"], order["block"], order["status"]) == ("leaf_removal", str(block.id), "draft")
+    assert "by hand, or wait" in order["title"]
+    assert again == []
 
 
 def test_a_block_that_nobody_has_looked_at_is_left_out(manager, programme):

@@ -209,7 +209,12 @@ class RunShown(Shown):
     sprayers = serializers.ListField(child=serializers.CharField(), allow_null=True)
     status = serializers.ChoiceField(choices=["queued", "running", "done", "failed"])
     progress_percent = serializers.IntegerField()
-    result = Anything(allow_null=True, help_text="`work_orders`, `left_out`, `gap_percent`")
+    result = Anything(
+        allow_null=True,
+        help_text="`work_orders`: drafts made or moved; `left_out`: `[{line, block, code, says}]`; "
+        "`gap_percent`: how far the plan may be from the best there is; `proof`: risk in a thousand and "
+        "minutes on the road beside what no plan goes below; `cancelled`: true where it was called off",
+    )
 
 
 named(RunShown, "from", Moment(source="starts_at"))
@@ -256,6 +261,28 @@ class Run(Single):
         return queries.planning_runs(farm=self.farm)
 
 
+class RunAction(Single):
+    """An action on a planning run: `cancel`. What is solved then is not written, and the run has failed."""
+
+    http_method_names = ["post", "options"]
+    verbs = {"POST": "cancel"}
+    resource = "planning_run"
+    shown = RunShown
+    asked = Input
+
+    def rows(self) -> QuerySet[PlanningRun]:
+        return queries.planning_runs(farm=self.farm)
+
+    def post(self, request: Request, **kwargs: Any) -> Response:
+        """Call it off."""
+        return self.once(self._do)
+
+    def _do(self) -> Response:
+        self.match(self.thing, happened=True)  # its progress changes it under the sender's hands
+        self.asked_for()
+        return self.answer(programmes.cancel_run(run=self.thing, by=self.by, now=self.now))
+
+
 _AT = "farms/<uuid:farm>/"
 urlpatterns = [
     path(f"{_AT}programmes", Programmes.as_view()),
@@ -264,4 +291,5 @@ urlpatterns = [
     path(f"{_AT}programmes/<uuid:id>/actions/reopen", ProgrammeAction.as_view(action="reopen")),
     path(f"{_AT}planning-runs", Runs.as_view()),
     path(f"{_AT}planning-runs/<uuid:id>", Run.as_view()),
+    path(f"{_AT}planning-runs/<uuid:id>/actions/cancel", RunAction.as_view()),
 ]

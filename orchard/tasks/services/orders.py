@@ -146,6 +146,15 @@ def _change_draft(
     return order
 
 
+def locked_draft(order: WorkOrder) -> WorkOrder:
+    """Return a work order with its row locked, as `change_order` wants it."""
+    return (
+        WorkOrder.objects.select_related("farm", "block__farm", "sprayer__farm", "crew", "programme")
+        .select_for_update(of=("self",), no_key=True)
+        .get(key=order.key)
+    )
+
+
 def _refuse(faults: Iterator[Fault]) -> None:
     found = list(faults)
     if found:

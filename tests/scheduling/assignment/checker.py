@@ -68,7 +68,9 @@ def _store(problem: Problem, answer: Answer) -> Iterator[str]:
     jobs = {job.id: job for job in problem.jobs}
     for stock in problem.stocks:
         used = sum(
-            jobs[one.job].needs.get(stock.product, 0) for one in answer.placed if one.start >= stock.since
+            jobs[one.job].needs.get(stock.product, 0)
+            for one in answer.placed
+            if stock.since <= one.start and (stock.until is None or one.start < stock.until)
         )
         if used > stock.amount:
             yield f"{used} of {stock.product} are planned, {stock.amount} are there"

@@ -66,7 +66,7 @@ def best_by_trying_all(problem: Problem) -> tuple[int, int]:
         choices = [
             [
                 None,
-                *product(job.spells, job.ways, [crew for crew in problem.crews]),
+                *product(job.spells, job.ways, list(problem.crews)),
             ]
             for job in order
         ]

@@ -19,7 +19,10 @@ def job(name, *, block=None, ways=(LARGE,), spells=(MORNING, TOMORROW), **more):
     return Job(name, block or name, ways, spells, **more)
 
 
-def planned(*jobs, crews=(Crew("north"),), tools=TOOLS, **more):
+NORTH = Crew("north")
+
+
+def planned(*jobs, crews=(NORTH,), tools=TOOLS, **more):
     problem = Problem(jobs, crews, tools, **more)
     answer = assign(problem, budget=QUICK)
     assert faults(problem, answer) == []
@@ -132,6 +135,16 @@ def test_other_work_keeps_crew_and_sprayer():
     )
 
     assert [(one.tool, one.start) for one in answer.placed] == [("small", 540)]
+
+
+def test_what_can_be_bought_in_time_is_planned():
+    answer = planned(
+        job("upper", needs={"copper": 60}),
+        job("lower", needs={"copper": 50}),
+        stocks=(Stock("copper", 0, 60, until=DAY),),
+    )
+
+    assert sorted(starts(answer).values()) == [480, DAY + 480]
 
 
 def test_nothing_to_do_is_a_plan():
