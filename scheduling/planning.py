@@ -107,9 +107,17 @@ def solve(*, run: PlanningRun, by: Actor, now: dt.datetime, budget: Budget = USU
     if taken is None:
         return None
     hold = Hold(taken, by, now)
+    try:
+        return _solve(hold, budget)
+    except Exception:
+        programmes.let_go(run=hold.run, by=by, now=hold.now)
+        raise
+
+
+def _solve(hold: Hold, budget: Budget) -> Solved:
     if hold.tell(5):
         return Solved(hold, None, None)
-    known = gather(run=hold.run, by=by, now=now)
+    known = gather(run=hold.run, by=hold.by, now=hold.began)
     if hold.tell(15):
         return Solved(hold, None, None)
     answer = assign(known.problem, budget=budget, tell=hold.tell)

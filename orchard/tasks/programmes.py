@@ -232,6 +232,14 @@ def keep_at(
     return held
 
 
+def let_go(*, run: PlanningRun, by: Actor, now: dt.datetime) -> None:
+    """Put a planning run back into the queue where its work failed, unless another worker holds it now."""
+    with transaction.atomic():
+        held = locked_run(run=run)
+        if held.status == "running" and held.taken_until == run.taken_until:
+            journal.change(held, by=by, now=now, status="queued", taken_until=None)
+
+
 def cancel_run(*, run: PlanningRun, by: Actor, now: dt.datetime) -> PlanningRun:
     """Call a planning run off: at once where it waits, and within a second or so where it is at work.
 

@@ -381,6 +381,18 @@ def test_a_run_whose_worker_was_lost_is_taken_up_again_and_blocks_nobody(farm, m
     assert manager.get(asked["url"]).json()["status"] == "done"
 
 
+def test_a_run_that_fails_goes_back_to_the_queue(farm, manager, copper):
+    run, _ = run_of(farm, manager, copper)
+    farm.zone = "Nowhere/At_All"
+    farm.save()
+
+    with pytest.raises(KeyError):
+        planning.solve(run=PlanningRun.objects.get(key=run.key), by=SYSTEM, now=timezone.now())
+
+    run.refresh_from_db()
+    assert (run.status, run.taken_until) == ("queued", None)
+
+
 def test_a_worker_that_was_taken_for_lost_writes_nothing(farm, manager, copper):
     run, _ = run_of(farm, manager, copper)
     solved = planning.solve(run=run, by=SYSTEM, now=timezone.now(), budget=SHORT)
