@@ -61,11 +61,12 @@ def relay(*, send: Send, now: dt.datetime, most: int = BATCH) -> int:
 def claim(*, now: dt.datetime, most: int = BATCH) -> list[uuid.UUID]:
     """Return the ids of events that are due, in their order; for a while nobody else gets them."""
     with transaction.atomic():
-        due = _waiting().filter(next_at__lte=now).order_by("seq", "id")
+        is_due = Q(next_at__lte=now) | Q(next_at__gt=turns.too_far(now=now))
+        due = _waiting().filter(is_due).order_by("seq", "id")
         found = list(due.select_for_update(skip_locked=True)[:most])
         for event in found:
             turns.sent(event, now=now)
-        OutboxEvent.objects.bulk_update(found, ["next_at"])
+        OutboxEvent.objects.bulk_update(found, ["next_at", "sent"])
     return [event.id for event in found]
 
 

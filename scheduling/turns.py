@@ -25,7 +25,7 @@ class Event(Protocol):
     id: uuid.UUID
     seq: int
     kind: str
-    created_at: dt.datetime
+    sent: int
     attempts: int
     next_at: dt.datetime
     last_error: str | None
@@ -34,8 +34,25 @@ class Event(Protocol):
 
 
 def sent(event: Event, *, now: dt.datetime) -> None:
-    """Let an event be due again later: the longer it waits the rarer, so that a queue grows slowly."""
-    event.next_at = now + min(max(now - event.created_at, SOONEST_AGAIN), LONGEST_PAUSE)
+    """Count that it was sent, and let it be due again later: the rarer the more often it was sent.
+
+    The count tells how long it has waited, where clocks that differ by hours would not.
+    """
+    event.sent += 1
+    event.next_at = now + min(SOONEST_AGAIN * 2 ** min(max(event.sent - 2, 0), 30), LONGEST_PAUSE)
+
+
+def too_far(*, now: dt.datetime) -> dt.datetime:
+    """Return the moment after which no event can be due: one that is was written by a clock that was ahead.
+
+    It is due at once, or it would wait for hours once that clock is set right.
+    """
+    return now + LONGEST_PAUSE
+
+
+def due(event: Event, *, now: dt.datetime) -> bool:
+    """Return whether an event is to be sent, as `outbox.claim` asks it in SQL."""
+    return event.next_at <= now or event.next_at > too_far(now=now)
 
 
 def holds_up(earlier: Event) -> bool:

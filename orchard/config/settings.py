@@ -168,7 +168,8 @@ CELERY_TASK_TIME_LIMIT = 300  # seconds; below half the time after which Redis g
 CELERY_BROKER_TRANSPORT_OPTIONS = {"visibility_timeout": 900, "socket_connect_timeout": 5}
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
 CELERY_BEAT_SCHEDULE = {
-    "relay the outbox": {"task": "scheduling.relay", "schedule": 1.0, "options": {"expires": 5}},
+    # A sweep: workers hear of new events at once. It must not expire, since clocks may be hours apart.
+    "relay the outbox": {"task": "scheduling.relay", "schedule": 2.0},
     "forget old answers": {"task": "scheduling.forget_answers", "schedule": 86_400.0},
 }
 DATA_UPLOAD_MAX_MEMORY_SIZE = 1024 * 1024

@@ -235,6 +235,7 @@ class OutboxEvent(models.Model):
     subject = models.UUIDField()
     by = models.JSONField()
     created_at = models.DateTimeField(db_default=Now())
+    sent = models.PositiveIntegerField(default=0)
     attempts = models.PositiveIntegerField(default=0)
     next_at = models.DateTimeField(db_default=Now())
     last_error = models.TextField(null=True)

@@ -30,4 +30,4 @@ def replay(
         rows = rows.filter(kind=kind)
     if ids is not None:
         rows = rows.filter(id__in=ids)
-    return rows.update(set_aside_at=None, attempts=0, next_at=now)
+    return rows.update(set_aside_at=None, attempts=0, sent=0, next_at=now)

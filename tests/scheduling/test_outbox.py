@@ -201,6 +201,16 @@ def test_the_longer_an_event_waits_the_rarer_it_is_sent(held):
     assert sent[-1] - sent[-2] == turns.LONGEST_PAUSE
 
 
+def test_a_clock_that_was_hours_ahead_makes_nothing_wait_for_hours(held):
+    told(held)
+    now, sent = timezone.now(), []
+    outbox.relay(send=lambda _id: None, now=now + dt.timedelta(hours=5))
+
+    outbox.relay(send=sent.append, now=now)
+
+    assert len(sent) == 1
+
+
 def test_events_of_a_farm_are_sent_in_the_order_of_what_happened(held):
     order = order_on(held.farm)
     happened = [told(held, order=order, pounds="1").id for _ in range(4)]

@@ -1,6 +1,6 @@
 """Every write to the store, by subject. Other apps call the names below; the rest is the store's own."""
 
-from orchard.inventory.services.deductions import Deduction, Used, put_back, use
+from orchard.inventory.services.deductions import Deduction, Used, hold, put_back, use
 from orchard.inventory.services.labels import add_label, approve_label, withdraw_label
 from orchard.inventory.services.ledger import StockShort
 from orchard.inventory.services.lots import add_lot, change_lot
@@ -19,6 +19,7 @@ __all__ = [
     "approve_label",
     "change_lot",
     "change_product",
+    "hold",
     "move",
     "put_back",
     "release",

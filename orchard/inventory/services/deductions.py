@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import uuid
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from functools import reduce
@@ -87,14 +87,33 @@ def use(
         return _deduction(posted, shortages)
 
 
+def hold(
+    *, farm: Farm, work_order: uuid.UUID, used: Sequence[Used], loads: Sequence[uuid.UUID] = (), on: dt.date
+) -> None:
+    """Lock at once all lots that several calls in this transaction will take from or put back into.
+
+    Each call locks its own lots in the one order; two calls after each other would not, and could wait for
+    somebody who waits for them.
+
+    :param loads: whose uses will be put back
+    """
+    back = Movement.objects.for_farm(farm).filter(load__in=loads, kind="use").values_list("lot", flat=True)
+    _locked(farm=farm, work_order=work_order, used=used, on=on, also=back if loads else ())
+
+
 def _locked(
-    *, farm: Farm, work_order: uuid.UUID, used: Sequence[Used], on: dt.date
+    *,
+    farm: Farm,
+    work_order: uuid.UUID,
+    used: Sequence[Used],
+    on: dt.date,
+    also: Iterable[uuid.UUID] = (),
 ) -> tuple[list[Reservation], dict[uuid.UUID, Lot]]:
     named = {one.lot.key for one in used if one.lot is not None}
     unnamed = [one.product for one in used if one.lot is None]
     others = Lot.objects.for_farm(farm).filter(queries.usable(on=on), Q(product__in=unnamed))
-    also = others.values_list("key", flat=True) if unnamed else ()
-    return reservations.locked(farm=farm, work_order=work_order, also=[*named, *also])
+    free = others.values_list("key", flat=True) if unnamed else ()
+    return reservations.locked(farm=farm, work_order=work_order, also=[*named, *free, *also])
 
 
 def _before(*, farm: Farm, load: uuid.UUID) -> Deduction | None:

@@ -171,7 +171,7 @@ def _record(
     rest = told.leftover if told.leftover and told.leftover.volume.value > 0 else None
     if rest is not None and rest.fate == "sprayed_out":
         rests.may_be_sprayed_out(order, rest, mixed.volume, at=finished_at, by=by, now=now)
-    deducted = [loads.deduct_load(load=row, by=by, now=now) for row in rows]
+    deducted = loads.deduct_loads(order=order, by=by, now=now)
     own, other = rests.shares(order, told.sprayed, rest, mixed.volume)
     said = _application(order, told, mixed, own, rows, deducted, finished_at=finished_at)
     record = applications.write(farm=order.farm, said=said, by=by, now=now, id=id)

@@ -14,6 +14,7 @@ from orchard.crews import services as crew_services
 from orchard.crews.models import Worker
 from orchard.farms import journal
 from orchard.farms.actors import Actor
+from orchard.farms.models import Farm
 from orchard.inventory import amounts as stock_amounts
 from orchard.inventory import queries as store
 from orchard.inventory import services as stock
@@ -276,6 +277,34 @@ def deduct_load(*, load: Load, by: Actor, now: dt.datetime) -> Load:
         missing=None if missing is None else missing.as_json(),
     )
     return load
+
+
+def deduct_loads(*, order: WorkOrder, by: Actor, now: dt.datetime) -> list[Load]:
+    """Take what all loads of an order used from the store; return them in their order. See `deduct_load`."""
+    rows = list(queries.loads(order=order).order_by("number", "id"))
+    hold_lots(farm=order.farm, work_order=order.id, loads=[row.id for row in rows], now=now)
+    return [deduct_load(load=row, by=by, now=now) for row in rows]
+
+
+def hold_lots(
+    *,
+    farm: Farm,
+    work_order: uuid.UUID,
+    loads: Sequence[uuid.UUID],
+    now: dt.datetime,
+    more: Sequence[stock.Used] = (),
+    back: Sequence[uuid.UUID] = (),
+) -> None:
+    """Lock loads, then at once every lot that they still take from, and more: nobody waits in a circle.
+
+    :param more: what else will be taken in this transaction
+    :param back: loads and records whose uses will be put back
+    """
+    held = Load.objects.for_farm(farm).filter(id__in=loads, stock="pending")
+    waiting = list(held.order_by("key").select_for_update(no_key=True))
+    used = [one for row in waiting for one in used_lots(row.products, farm=farm)]
+    on = checking.local_day(farm, now)
+    stock.hold(farm=farm, work_order=work_order, used=[*used, *more], loads=back, on=on)
 
 
 def _locked(load: Load) -> Load:

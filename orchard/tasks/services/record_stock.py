@@ -44,9 +44,29 @@ def take(record: ApplicationRecord, used: Sequence[stock.Used], *, by: Actor, no
     )
 
 
-def put_back(record: ApplicationRecord, *, reason: str, by: Actor, now: dt.datetime) -> None:
-    """Put back what the record took; a load that still waits for its deduction is deducted first."""
+def put_back(
+    record: ApplicationRecord,
+    *,
+    reason: str,
+    by: Actor,
+    now: dt.datetime,
+    then: Sequence[stock.Used] = (),
+) -> None:
+    """Put back what the record took; a load that still waits for its deduction is deducted first.
+
+    :param then: what the record in its place takes in the same transaction: all lots are locked at once
+    """
     taken = [uuid.UUID(one) for one in record.body["taken"]["loads"]]
+    order = record.work_order
+    again = [one for other in _of_the_rest(record) for one in named(said_by(other).lines)] if taken else []
+    loads.hold_lots(
+        farm=record.farm,
+        work_order=order.id if order else record.id,
+        loads=taken,
+        now=now,
+        more=[*then, *again],
+        back=[*taken, record.id],
+    )
     for load in Load.objects.for_farm(record.farm).filter(id__in=taken, stock="pending"):
         loads.deduct_load(load=load, by=by, now=now)
     stock.put_back(farm=record.farm, loads=[*taken, record.id], reason=reason, by=by, now=now)
@@ -56,10 +76,16 @@ def put_back(record: ApplicationRecord, *, reason: str, by: Actor, now: dt.datet
 
 def _take_for_the_rest(record: ApplicationRecord, *, by: Actor, now: dt.datetime) -> None:
     """Take again what of the same loads went on another block, whose record still stands."""
+    for other in _of_the_rest(record):
+        take(other, named(said_by(other).lines), by=by, now=now)
+
+
+def _of_the_rest(record: ApplicationRecord) -> list[ApplicationRecord]:
+    """Return the records of the same order on other blocks that stand and took nothing of their own."""
+    if record.work_order is None:
+        return []
     others = queries.records(farm=record.farm, work_order=record.work_order, status="current")
-    for other in others.exclude(block=record.block):
-        if not other.body["taken"]["loads"]:
-            take(other, named(said_by(other).lines), by=by, now=now)
+    return [other for other in others.exclude(block=record.block) if not other.body["taken"]["loads"]]
 
 
 def used_now(record: ApplicationRecord, before: Application, told: Application) -> list[stock.Used]:

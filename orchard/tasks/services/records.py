@@ -113,7 +113,7 @@ def correct(
         )
         _replaced(record, new)
         if target is not None:
-            record_stock.put_back(record, reason=reason, by=by, now=now)
+            record_stock.put_back(record, reason=reason, by=by, now=now, then=target)
             record_stock.take(new, target, by=by, now=now)
         if record.block != new.block:
             applications.refresh_block(block=record.block, now=now)

@@ -1,0 +1,45 @@
+"""`python -m tests.faults [--loads N] [--seed S]` kills real servers; `… model` simulates.
+
+Each prints one line a promise, and ends with status 1 where one was broken.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import random
+import sys
+import tempfile
+from pathlib import Path
+
+
+def main() -> int:
+    """Run one of the two and return the exit status."""
+    parser = argparse.ArgumentParser(prog="python -m tests.faults", description=__doc__)
+    parser.add_argument("--loads", type=int, default=300, help="how many loads are told (300)")
+    parser.add_argument("--writers", type=int, default=16, help="how many phones tell them at once (16)")
+    parser.add_argument("--seed", type=int, help="of loads and accidents; chosen and printed if absent")
+    parts = parser.add_subparsers(dest="part")
+    model = parts.add_parser("model", help="the simulation, without servers")
+    model.add_argument("--seeds", type=int, default=10_000, help="how many runs (10000)")
+    model.add_argument("--steps", type=int, default=200, help="steps of each (200)")
+    model.add_argument("--seed", type=int, help="replay this one run and print its steps")
+    model.add_argument("--break", dest="broken", metavar="STEP", help="leave a step out: it must be found")
+    said = parser.parse_args()
+    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "orchard.config.settings")
+    if said.part == "model":
+        from tests.faults import simulation  # noqa: PLC0415  # needs no folder of servers
+
+        return simulation.main(seeds=said.seeds, steps=said.steps, seed=said.seed, broken=said.broken)
+    seed = random.SystemRandom().randrange(10**9) if said.seed is None else said.seed
+    with tempfile.TemporaryDirectory(prefix="orchard-faults-", ignore_cleanup_errors=True) as folder:
+        for name in ("DATABASE_URL", "DATABASE_OWNER_URL", "REDIS_URL"):
+            os.environ.pop(name, None)
+        os.environ["ORCHARD_FOLDER"] = folder  # before the settings are read
+        from tests.faults import run  # noqa: PLC0415
+
+        return run.main(folder=Path(folder), loads=said.loads, writers=said.writers, seed=seed)
+
+
+if __name__ == "__main__":
+    sys.exit(main())
