@@ -16,8 +16,7 @@ from mixing.quantities import EXACT, Quantity
 from orchard.farms import journal
 from orchard.farms.actors import Actor
 from orchard.farms.models import Farm
-from orchard.inventory import amounts, queries
-from orchard.inventory.allocation import ZERO, first_to_expire, free, take
+from orchard.inventory import allocation, amounts, queries
 from orchard.inventory.models import Lot, Movement, Product, Reservation, Shortage
 from orchard.inventory.services import ledger, reservations, reversals
 
@@ -169,33 +168,19 @@ def _by_date(
     on: dt.date,
 ) -> list[tuple[Lot | None, Decimal]]:
     """Return the lots to take from: what was promised to the order, then what is free; None for the rest."""
-    promised: dict[uuid.UUID, Decimal] = {}
-    for row in rows:
-        promised[row.lot.key] = EXACT.add(promised.get(row.lot.key, ZERO), row.open_base)
-    lots = first_to_expire(
-        lot for lot in held.values() if lot.product == product and queries.may_be_used(lot, on=on)
-    )
+    usable = [lot for lot in held.values() if lot.product == product and queries.may_be_used(lot, on=on)]
     named = {key: part.base for key, part in given.items()}
-    left = {lot.key: max(ZERO, EXACT.subtract(lot.on_hand_base, named.get(lot.key, ZERO))) for lot in lots}
-    first, rest = take(wanted, ((lot, min(promised.get(lot.key, ZERO), left[lot.key])) for lot in lots))
-    had = {lot.key: part for lot, part in first}
-    then, missing = take(
-        rest, ((lot, min(free(lot), EXACT.subtract(left[lot.key], had.get(lot.key, ZERO)))) for lot in lots)
-    )
-    return [*first, *then, *([(None, missing)] if missing > 0 else [])]
+    return allocation.for_an_order(wanted, lots=usable, rows=rows, named=named)
 
 
 def _fulfil(
     part: _Part, rows: Sequence[Reservation], held: dict[uuid.UUID, Lot], *, by: Actor, now: dt.datetime
 ) -> None:
     """Make the order's promises of a product smaller by what was used: of the same lot first."""
-    used = part.base
-    mine = [row for row in rows if row.product == part.product and row.open_base > 0]
-    for row in sorted(mine, key=lambda row: (part.lot is None or row.lot.key != part.lot.key, row.id)):
-        less = min(used, row.open_base)
-        if less > 0:
-            reservations.lessen(row, held[row.lot.key], by_base=less, becomes="used", by=by, now=now)
-            used = EXACT.subtract(used, less)
+    mine = [row for row in rows if row.product == part.product]
+    lot = part.lot.key if part.lot is not None else None
+    for row, less in allocation.fulfilled(part.base, rows=mine, lot=lot):
+        reservations.lessen(row, held[row.lot.key], by_base=less, becomes="used", by=by, now=now)
 
 
 def _post(
@@ -203,7 +188,7 @@ def _post(
 ) -> tuple[list[Movement], list[Shortage]]:
     """Post what the lot holds of a part; return the line, and the question about the rest."""
     posted, shortages = [], []
-    there = min(part.base, part.lot.on_hand_base) if part.lot is not None else ZERO
+    there, missing = allocation.booked(part.base, lot=part.lot)
     of_load = {"work_order": work_order, "load": load}
     if part.lot is not None and there > 0:
         line = ledger.post(
@@ -218,7 +203,6 @@ def _post(
             **of_load,
         )
         posted.append(line)
-    missing = EXACT.subtract(part.base, there)
     if missing > 0:
         effect = f"load:{load}:{(part.lot or part.product).id}"
         shortages.append(_ask(part, missing, effect=effect, by=by, now=now, **of_load))
