@@ -6,7 +6,7 @@ kept: a farm mixes few kinds of tank.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from functools import lru_cache
@@ -70,6 +70,8 @@ class Step(NamedTuple):
     doing: Doing
     amount: Quantity | None
     measure: tuple[Quantity, ...] = ()
+    packet: Quantity | None = None
+    """What one packet holds, where the product comes in packets."""
 
     def as_json(self, number: int, language: str) -> dict[str, Any]:
         """Return the step as it stands in the report."""
@@ -78,9 +80,19 @@ class Step(NamedTuple):
             step["amount"] = self.amount.as_json()
         elif "amount" in step:
             del step["amount"]
-        if self.measure and (len(self.measure) > 1 or self.measure[0] != self.amount):
+        if self.packet is not None:
+            step["note"] = " ".join((*_packets(self.measure, self.packet, language), step["note"]))
+        elif self.measure and (len(self.measure) > 1 or self.measure[0] != self.amount):
             step["note"] = f"{_measure_note(self.measure, language)} {step['note']}"
         return step
+
+
+def _packets(measure: tuple[Quantity, ...], packet: Quantity, language: str) -> Iterator[str]:
+    """Yield how many packets go in; nothing where none was measured."""
+    if measure:
+        count = EXACT.divide(measure[0].in_base(), packet.in_base())
+        said = {"count": plain(count, 2), "each": f"{plain(packet.value)} {packet.unit}"}
+        yield render("order.note.packets", said, language)
 
 
 @lru_cache(maxsize=4096)
@@ -144,16 +156,24 @@ def steps(
     else:
         first, rest = _fills(loads[0] if loads else None, _start_share(products))
     doses = {dose.id: dose for dose in loads[0].products} if loads else {}
-    return tuple(_with_amounts(plan.doings, first, rest, doses)), findings
+    packets = {one.id: one.label.packet_content for one in products if one.label.packet}
+    return tuple(_with_amounts(plan.doings, first, rest, doses, packets)), findings
 
 
 def _with_amounts(
-    doings: Iterable[Doing], first: Quantity | None, rest: Quantity | None, doses: dict[str, Dose]
+    doings: Iterable[Doing],
+    first: Quantity | None,
+    rest: Quantity | None,
+    doses: Mapping[str, Dose],
+    packets: Mapping[str, Quantity | None],
 ) -> Iterator[Step]:
     for doing in doings:
         if doing.product is not None:
             dose = doses.get(doing.product)
-            yield Step(doing, None) if dose is None else Step(doing, dose.exact, dose.measure or ())
+            if dose is None:
+                yield Step(doing, None)
+            else:
+                yield Step(doing, dose.exact, dose.measure or (), packets.get(doing.product))
         elif doing.action != "fill":
             yield Step(doing, None)
         elif not doing.last_fill:

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterator, Mapping
+from decimal import Decimal
 from typing import Any
 
 from mixing import catalogue
+from mixing.quantities import plain
 
 WIDTH = 100
 Report = Mapping[str, Any]
@@ -21,7 +23,7 @@ def readout(report: Report, *, language: str = "en") -> str:
         ("findings", _findings(report, language)),
         ("not_checked", (f"{line['what']}: {line['why']}" for line in report["not_checked"])),
         ("wear", _wear(report, language)),
-        ("order", _order(report)),
+        ("order", _order(report, language)),
         ("loads", _loads(report)),
         ("jar_test", _jar_test(report)),
         ("cleaning", (f"{step['step']}. {step['says']}" for step in report["cleaning"])),
@@ -63,11 +65,11 @@ def _amount(quantity: Mapping[str, str]) -> str:
     return f"{quantity['value']} {quantity['unit']}"
 
 
-def _order(report: Report) -> Iterator[str]:
+def _order(report: Report, language: str) -> Iterator[str]:
     for step in report["order"]:
         parts = [
             _amount(step["amount"]) if step.get("amount") else "",
-            step.get("product") or step.get("what") or "",
+            step.get("product") or catalogue.word("readout.fills", step.get("what") or "", language),
             _amount(step["for"]) if step.get("for") else "",
         ]
         head = " ".join(part for part in parts if part)
@@ -89,13 +91,30 @@ def _dose(product: Mapping[str, Any]) -> str:
 def _jar_test(report: Report) -> Iterator[str]:
     jar = report["jar_test"]
     if jar and jar["needed"]:
-        amounts = ", ".join(f"{one['id']} {_amount(one['amount'])}" for one in jar["amounts"])
+        amounts = ", ".join(f"{one['id']} {_in_jar(one['amount'])}" for one in jar["amounts"])
         yield f"{jar['why']} {_amount(jar['water'])}: {amounts}."
         yield f"{_amount(jar['wait'])}: {'; '.join(jar['look_for'])}"
+
+
+def _in_jar(quantity: Mapping[str, str] | None) -> str:
+    """Return an amount for the jar as a spoon or a scale shows it: the report itself has every digit."""
+    if quantity is None:
+        return "?"
+    value = Decimal(quantity["value"])
+    places = max(2, 1 - value.adjusted()) if value else 2
+    return f"{plain(value, places)} {quantity['unit']}"
+
+
+def _moment(written: str) -> str:
+    """Return `2027-01-30 09:00 +01:00` of a moment; a date stays as it is."""
+    day, _, time = written.partition("T")
+    if not time:
+        return day
+    return f"{day} {time[:5]} {'UTC' if time.endswith('Z') else time[-6:]}"
 
 
 def _after(report: Report, language: str) -> Iterator[str]:
     for name, key in (("re_entry", "until"), ("harvest", "not_before")):
         said = report[name]
         if said and said.get(key):
-            yield catalogue.render(f"readout.{name}", {"until": said[key]}, language)
+            yield catalogue.render(f"readout.{name}", {"until": _moment(said[key])}, language)

@@ -7,6 +7,7 @@ import pytest
 
 from mixing import check_mix
 from mixing.readout import readout
+from tests.mixing.mixes import mix, powder, product, q
 
 EXAMPLES = sorted((Path(__file__).parent / "examples").glob("*.json"))
 READABLE = [path for path in EXAMPLES if "ounces" not in path.name]
@@ -28,8 +29,8 @@ def test_nothing_that_a_person_must_know_is_left_out(path, language):
     for line in (*report["cautions"], *(step["says"] for step in report["cleaning"])):
         assert " ".join(line.split()) in told
     for load in report["loads"]:
-        for product in load["products"]:
-            assert f"{product['id']} {product['exact']['value']} {product['exact']['unit']}" in told
+        for dose in load["products"]:
+            assert f"{dose['id']} {dose['exact']['value']} {dose['exact']['unit']}" in told
 
 
 def test_a_stop_stands_in_the_first_line():
@@ -64,3 +65,30 @@ def test_the_command_prints_text_where_it_is_asked_to(tmp_path):
 
     assert done.stdout.startswith("Verdict: ")
     assert done.stderr == ""
+
+
+def test_packets_are_counted_where_they_go_in():
+    packets = powder("pk", q("1.25", "lb/100gal"), packet=True, packet_content=q("0.025", "lb"))
+    report = check_mix(mix(packets))
+
+    assert "2 packets of 0.025 lb. Drop the packets in whole" in readout(report)
+
+
+def test_the_jar_is_told_in_what_a_spoon_or_a_scale_shows():
+    untested = mix(
+        powder("a", q("2", "lb/acre")),
+        product("b"),
+        spray={"area": q("2", "acre"), "volume_per_area": q("100", "gal/acre")},
+    )
+    report = check_mix(untested)
+
+    exact = report["jar_test"]["amounts"][0]["amount"]
+    assert exact == q("2.26796185", "g")
+    assert "a 2.27 g" in readout(report)
+
+
+def test_spanish_fills_with_agua_and_tells_the_hour_without_signs_of_the_machine():
+    told = readout(check_mix(mix(), language="es"), language="es")
+
+    assert "1. 2 gal agua:" in told
+    assert "2027-01-22 08:00 -08:00" in told
