@@ -95,14 +95,9 @@ def settle(findings: Iterable[Finding], *, order: tuple[str, ...]) -> tuple[Find
     last = len(place)
     kept: dict[tuple[str, tuple[int, ...]], Finding] = {}
     for finding in findings:
-        products = finding.products
-        if len(products) == 1:
-            places: tuple[int, ...] = (place.get(products[0], last),)
-        else:
-            given = [place.get(name, last) for name in products]
-            places = tuple(sorted(given))
-            if given != list(places):
-                finding = _in_request_order(finding, place)
+        places = tuple([place.get(name, last) for name in finding.products])
+        if len(places) > 1 and places != (rising := tuple(sorted(places))):
+            finding, places = _in_request_order(finding, place), rising
         key = finding.id, places
         other = kept.get(key)
         if other is None or finding.severity < other.severity:

@@ -74,7 +74,9 @@ class Kit(NamedTuple):
 
 
 def _kit(dose: Dose, measures: tuple[str, ...] | None) -> Kit:
-    return Kit(dose, measuring.scales(measures, dose.unit, dose.ml, dose.grams) if measures else None)
+    if not measures:
+        return Kit(dose, None)
+    return Kit(dose, measuring.scales(measures, dose.unit, dose.ml, dose.grams, dose.liquid))
 
 
 def _tank_ml(request: MixRequest) -> Decimal | None:

@@ -100,26 +100,34 @@ def _tool_set(family: Mapping[str, Decimal], measures: tuple[str, ...], own: str
 
 
 class Scale(NamedTuple):
-    """One set of tools for one dose: how many of its finest marks one unit of the dose makes."""
+    """One set of tools for one dose.
+
+    :ivar per_unit: how many of its finest marks one unit of the dose makes
+    :ivar last: taken only where the others are off by more than 5 %: spoons for what is weighed, a scale for
+        what is poured. How a powder lies in a spoon varies by more. Common practice, no source.
+    """
 
     tools: ToolSet
     per_unit: Decimal
+    last: bool
 
 
 @lru_cache(maxsize=4096)
 def scales(
-    measures: tuple[str, ...], unit: str, ml: Decimal | None, grams: Decimal | None
+    measures: tuple[str, ...], unit: str, ml: Decimal | None, grams: Decimal | None, liquid: bool
 ) -> tuple[Scale, ...]:
     """Return what a dose can be measured with, the tools of its own unit first; empty where none can.
 
     :param unit: the unit of the dose
     :param ml, grams: volume and mass of one unit, None where a density is missing
+    :param liquid: whether it is poured
     """
     found = []
     for tools in tool_sets(measures, unit):
         factor = (ml if tools.dimension == "volume" else grams) if tools.turned else ONE
         if factor is not None:
-            found.append(Scale(tools, EXACT.multiply(tools.per_unit, factor)))
+            last = tools.turned and liquid is (tools.dimension == "mass")
+            found.append(Scale(tools, EXACT.multiply(tools.per_unit, factor), last))
     return tuple(found)
 
 
@@ -135,27 +143,19 @@ def measure(
     content = dose.product.label.packet_content
     if content is not None and dose.product.label.packet:
         return _packets(dose, amount, limit, content)
-    best: Measured | None = None
-    for tools, per_unit in scaled:
-        if best is not None and tools.turned and not _may_stand_in(tools, dose, best.error):
+    best: tuple[int, ToolSet] | None = None
+    least = error = ONE
+    for tools, per_unit, last in scaled:
+        if best is not None and (not least or (last and least <= FIVE_PERCENT)):
             continue
         marks = amount * per_unit
         shown = int(marks.to_integral_value(ROUND_HALF_DOWN))
         if shown > marks and limit is not None:
             shown = _within(shown, marks, limit * per_unit)
-        error = (shown - marks) / marks
-        if best is None or abs(error) < abs(best.error):
-            best = Measured(_split(shown, tools), error)
-    return best
-
-
-def _may_stand_in(tools: ToolSet, dose: Dose, error: Decimal) -> bool:
-    """Say whether tools that need the density may be nearer than the dose's own, which are off by `error`.
-
-    A scale always, and a jug for a liquid. Spoons for what is weighed only where the scale is off by more
-    than 5 %: how a powder lies in a spoon varies by more. Common practice, no source.
-    """
-    return tools.dimension == "mass" or dose.liquid or abs(error) > FIVE_PERCENT
+        off = (shown - marks) / marks
+        if best is None or abs(off) < least:
+            best, least, error = (shown, tools), abs(off), off
+    return None if best is None else Measured(_split(*best), error)
 
 
 def _within(nearest: int, marks: Decimal, limit: Decimal) -> int:

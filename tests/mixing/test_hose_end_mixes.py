@@ -79,7 +79,8 @@ def test_a_setting_more_than_five_percent_off_is_a_caution():
     report = dialled(product(rate=q("1.3", "tbsp/gal")))
 
     assert report["dial"]["setting"] == q("1.5", "tbsp/gal")
-    assert "hose-end.dial-error" in ids(report)
+    (finding,) = [one for one in report["findings"] if one["id"] == "hose-end.dial-error"]
+    assert finding["says"] == "The dial set to 1.5 tbsp/gal is 15.4 % above the 1.3 tbsp/gal that are wanted."
 
 
 def test_a_dial_past_its_end_is_unfit():

@@ -211,3 +211,20 @@ def test_an_oil_of_an_unknown_kind_is_an_oil():
 
 def test_copper_of_an_unknown_kind_is_copper():
     assert "pair.copper-with-acid" in ids(check(named("c", "copper gluconate"), named("x", "citric acid")))
+
+
+def test_a_label_that_forbids_is_the_source_and_the_products_stand_as_in_the_request():
+    second = named("b", "zolanide", mixing={"do_not_mix_with": [{"what": "pyrafenol"}]})
+
+    one = of_pair(check(named("a", "pyrafenol"), second), "a", "b")["label.do-not-mix"]
+
+    assert one["products"] == ["a", "b"]
+    assert one["source"]["title"] == "Zolanide 50 SC"
+
+
+@pytest.mark.parametrize(("partner", "row"), [("lime sulfur", "lime-sulfur"), ("streptomycin", "antibiotic")])
+def test_copper_with_what_only_memory_speaks_against_is_cautioned_once(partner: str, row: str):
+    pair = of_pair(check(named("cu", "copper hydroxide"), named("b", partner)), "cu", "b")
+
+    assert pair[UNTESTED]["severity"] == "caution"
+    assert pair[f"pair.copper-with-{row}"]["severity"] == "note"
