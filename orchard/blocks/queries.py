@@ -19,6 +19,8 @@ from orchard.blocks.models import (
 from orchard.farms.models import Farm
 
 HOUR = dt.timedelta(hours=1)
+OPEN_FLOWERS = "open flowers"
+"""The target under which open flowers of weeds are counted, so that bees are thought of."""
 LATEST_FIRST = ("-observed_on", "-created_at", "-id")
 
 
@@ -78,6 +80,12 @@ def scouting(*, block: Block) -> QuerySet[ScoutingCount]:
         .filter(block=block)
         .select_related("farm", "block__farm", "observer")
     )
+
+
+def open_flowers(*, block: Block, at: dt.datetime) -> ScoutingCount | None:
+    """Return the latest look for open flowers up to a moment; None where nobody looked."""
+    rows = scouting(block=block).filter(target__iexact=OPEN_FLOWERS, observed_at__lte=at)
+    return rows.order_by("-observed_at", "-id").first()
 
 
 def forecasts(*, block: Block) -> list[StageForecast]:

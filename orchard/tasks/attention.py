@@ -9,24 +9,27 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterator
 from dataclasses import dataclass
+from decimal import Decimal
 from typing import Any
 
-from django.db.models import Min
+from django.db.models import Max, Min
 
-from mixing.quantities import plain
+from mixing.quantities import EXACT, plain
 from orchard.crews import queries as crews
-from orchard.crews.models import Qualification
+from orchard.crews.models import Calibration, Qualification
 from orchard.farms.models import Farm
 from orchard.farms.rows import FarmRow
 from orchard.inventory import queries as store
 from orchard.inventory.amounts import in_stock_unit
-from orchard.tasks import need_queries, queries
-from orchard.tasks.models import WorkOrder
+from orchard.tasks import amounts, need_queries, queries
+from orchard.tasks.models import ApplicationRecord, WorkOrder
 from orchard.tasks.review import season_review
 
 RECORD_WITHIN = dt.timedelta(days=14)
 REMINDED_AFTER = (dt.timedelta(days=7), dt.timedelta(days=12))
 """Days after the work on which its record is asked for (common practice, no source)."""
+TOO_FAR_OFF = Decimal("0.1")
+"""A tenth more or less than planned asks for a new calibration (common practice, no source)."""
 SEASON = dt.timedelta(days=300)
 """How far back the stages of a season are looked at."""
 
@@ -36,7 +39,7 @@ class Attention:
     """One thing that somebody should see to.
 
     :ivar code: `line_missed`, `line_open`, `order_overdue`, `record_due`, `lot_expiring`, `product_short`,
-        `calibration_due` or `qualification_expiring`
+        `calibration_due`, `recalibrate` or `qualification_expiring`
     :ivar due_on: the day on which it is, or was, too late; None where no day is known
     """
 
@@ -61,6 +64,7 @@ def attention(*, farm: Farm, days: int, with_people: bool, now: dt.datetime) -> 
         *_lots(farm, today, ends),
         *_short(farm, now),
         *_calibrations(farm, ends),
+        *_used_otherwise(farm),
         *(_qualifications(farm, ends) if with_people else ()),
     ]
     return sorted(found, key=lambda one: (one.due_on or today, one.code, str(one.about.id)))
@@ -127,6 +131,42 @@ def _calibrations(farm: Farm, ends: dt.date) -> Iterator[Attention]:
         if due_on is not None and due_on <= ends:
             says = f"{sprayer} is to be calibrated by {due_on}"
             yield Attention("calibration_due", says, due_on, sprayer)
+
+
+def _used_otherwise(farm: Farm) -> Iterator[Attention]:
+    """Yield sprayers that gave much more or less than was planned since they were last calibrated."""
+    measured = dict(
+        Calibration.objects.for_farm(farm).values_list("sprayer").annotate(Max("on")).order_by("sprayer")
+    )
+    told = set()
+    for record in queries.records(farm=farm, status="current").order_by("-finished_at", "id"):
+        sprayer, order = record.sprayer, record.work_order
+        if sprayer is None or order is None or sprayer.key in told or sprayer.archived:
+            continue
+        on = store.day_on_farm(farm=farm, at=record.finished_at)
+        off = _off(record)
+        if off is not None and (sprayer.key not in measured or on > measured[sprayer.key]):
+            told.add(sprayer.key)
+            says = (
+                f"{sprayer} used {off} % of what was planned on {on} (order {order.number}): "
+                "try it with water and calibrate it again"
+            )
+            yield Attention("recalibrate", says, None, sprayer, record)
+
+
+def _off(record: ApplicationRecord) -> str | None:
+    """Return what was used of what was planned [percent] where the two are more than a tenth apart."""
+    assert record.work_order is not None
+    used = {one["product"]: amounts.read(one["amount"]) for one in record.body["products"]}
+    for total in record.work_order.totals:
+        amount = used.get(total["id"])
+        planned = amounts.read(total["exact"]) if total["exact"] else None
+        if amount is None or planned is None or amount.dimension != planned.dimension:
+            continue
+        share = EXACT.divide(amount.in_base(), planned.in_base())
+        if abs(share - 1) > TOO_FAR_OFF:
+            return plain((share * 100).quantize(Decimal(1)))
+    return None
 
 
 def _qualifications(farm: Farm, ends: dt.date) -> Iterator[Attention]:

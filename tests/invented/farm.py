@@ -197,11 +197,12 @@ class Invented:
         sprayer: str,
         products: list[dict[str, Any]],
         spray: Any,
-        **observed: Any,
+        **more: Any,
     ) -> dict[str, Any]:
         """Do a whole spray as planned; return the finished order."""
-        path = self.order("spray", block, sprayer, products=products, spray=spray, targets=["leaf curl"])
-        self.begun(who, path, **observed)
+        more.setdefault("targets", ["leaf curl"])
+        path = self.order("spray", block, sprayer, products=products, spray=spray, **more)
+        self.begun(who, path)
         self.mix_all(who, path)
         return self.do(who, path, "finish", {"nothing_unusual": True})
 

@@ -147,7 +147,10 @@ class ScoutingShown(Shown):
 
 class ScoutingInput(Input):
     id = Id(made_here=True, required=False)
-    target = Text(max_length=100)
+    target = Text(
+        max_length=100,
+        help_text="what was looked for; `open flowers`, of weeds too: what harms bees waits for a count of 0",
+    )
     method = Word(["visual", "trap", "shoot_strikes", "beat_tray"])
     sample_size = Whole(min_value=1)
     count = Whole(min_value=0)

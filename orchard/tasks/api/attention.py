@@ -33,6 +33,7 @@ class AttentionShown(serializers.Serializer):
             "lot_expiring",
             "product_short",
             "calibration_due",
+            "recalibrate",
             "qualification_expiring",
         ]
     )

@@ -22,7 +22,7 @@ from orchard.inventory import queries as store
 from orchard.inventory.models import Reservation
 from orchard.tasks import amounts, checks
 from orchard.tasks.models import MixCheck, WorkOrder
-from orchard.tasks.services import checking, equipment, notices, people, place
+from orchard.tasks.services import bees, checking, equipment, notices, people, place
 from orchard.tasks.states import MOVES
 
 DAY = Decimal(86400)
@@ -81,7 +81,10 @@ def mix_stops(check: MixCheck, *, now: dt.datetime) -> Iterator[Fault]:
 
 
 def _mix(case: Case) -> Iterable[Fault]:
-    return mix_stops(case.check, now=case.now) if case.check is not None else ()
+    if case.check is None:
+        return ()
+    flowers = bees.weeds_in_bloom(case.order, check=case.check, at=case.at)
+    return [*mix_stops(case.check, now=case.now), *flowers]
 
 
 def _sprayer(case: Case) -> Iterable[Fault]:

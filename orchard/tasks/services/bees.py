@@ -1,0 +1,47 @@
+"""Flowers of weeds under the trees: what harms bees waits until they are mown and were looked at again."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator
+
+import mixing
+from mixing import chemistry
+from orchard.api.refusals import Fault
+from orchard.blocks import queries as blocks
+from orchard.tasks.models import MixCheck, WorkOrder
+from orchard.tasks.services import checking
+
+BEE_HAZARD = "bee hazard"
+SOURCE = {
+    "title": "Bee protection",
+    "publisher": "Washington State University Tree Fruit, crop protection guide",
+    "year": None,
+    "where": "cpg.treefruit.wsu.edu/bee-protection/overview: not with any bloom open, weeds too",
+}
+
+
+def weeds_in_bloom(order: WorkOrder, *, check: MixCheck, at: dt.datetime) -> Iterator[Fault]:
+    """Yield the count of open flowers that a mix which harms bees has to wait for."""
+    if order.block is None:
+        return
+    seen = blocks.open_flowers(block=order.block, at=at)
+    if seen is None or seen.count == 0:
+        return
+    request = mixing.read_request(check.request)
+    for product in request.products:
+        if BEE_HAZARD in chemistry.groups(product.label):
+            on = checking.local_day(order.farm, seen.observed_at)
+            says = f"{product.label.name} harms bees, and flowers were open in {order.block} on {on}"
+            finding = {
+                "id": "farm.weeds-in-bloom",
+                "severity": "stop",
+                "basis": "farm",
+                "products": [product.id],
+                "says": says,
+                "why": "bees go to any open flower",
+                "do": "mow them, look again, and enter a count of 0",
+                "source": SOURCE,
+                "may_be_overridden": False,
+            }
+            yield Fault("mix_stop", says, "", ("scouting_count", str(seen.id)), finding=finding)
