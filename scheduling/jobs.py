@@ -10,6 +10,7 @@ from django.utils import timezone
 from kombu.exceptions import OperationalError
 
 from orchard.api import idempotency
+from orchard.farms.webhooks import sending
 from scheduling import outbox
 from scheduling.celery import app
 
@@ -26,6 +27,12 @@ def relay() -> int:
 def deliver(event: str) -> int:
     """Do what one event of the outbox asks for, and those of its farm that waited for it."""
     return outbox.deliver_in_turn(uuid.UUID(event), send=send if settings.REDIS_URL else leave)
+
+
+@app.task(name="scheduling.send_webhooks")
+def send_webhooks() -> int:
+    """Send the webhooks' deliveries that are due."""
+    return sending.send_due(post=sending.post_to_public, clock=timezone.now)
 
 
 @app.task(name="scheduling.forget_answers")

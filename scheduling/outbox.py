@@ -112,7 +112,7 @@ def _try(id: uuid.UUID, *, now: dt.datetime) -> Came:
             if event is None:
                 return Came.NOT_OURS
             if finish is None:
-                event.no_job = work.do(event, now=now) is work.NO_JOB
+                event.no_job = not work.do(event, now=now)
             else:
                 finish()
             turns.done(event, now=now)

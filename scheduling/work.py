@@ -8,13 +8,17 @@ from collections.abc import Callable
 
 from orchard.farms.actors import SYSTEM, Actor, Role
 from orchard.farms.models import OutboxEvent
+from orchard.farms.webhooks import services as webhooks
+from orchard.farms.webhooks.events import EVENTS
 from orchard.tasks import programmes
 from orchard.tasks.models import Load, PlanningRun
 from orchard.tasks.services import loads
 from scheduling import planning
 
-Work = Callable[[OutboxEvent, dt.datetime], None]
-"""Does what an event asks for, in the transaction that marks the event as done; safe to call twice."""
+Work = Callable[[OutboxEvent, dt.datetime], bool | None]
+"""Does what an event asks for, in the transaction that marks the event as done; safe to call twice.
+
+False says that there was nothing to do."""
 
 
 class NoSuchWork(LookupError):
@@ -52,20 +56,17 @@ def plan_failed(event: OutboxEvent, now: dt.datetime) -> None:
     programmes.progress(run=run, by=SYSTEM, now=now, status="failed", taken_until=None)
 
 
-def nothing(event: OutboxEvent, now: dt.datetime) -> None:
-    """Ask for no job: crews read the schedule and others follow the change feed. The event is marked so."""
+def tell(event: OutboxEvent, now: dt.datetime) -> bool:
+    """Leave word of it to the webhooks that want it; what is sent is sent after the commit."""
+    return webhooks.tell(event=event, now=now) > 0
 
 
-NO_JOB = nothing
 BESIDE = frozenset({"planning_run.requested"})
 """What takes long and changes nothing that others count on: it does not wait and is not waited for."""
 
 WORK: dict[str, Work] = {
     "load.recorded": deduct_load,
-    "work_order.issued": nothing,
-    "work_order.done": nothing,
-    "stock.short": nothing,
-    "incident.created": nothing,
+    **dict.fromkeys(EVENTS, tell),
 }
 
 LONG: dict[str, Callable[[OutboxEvent, dt.datetime], Callable[[], None]]] = {"planning_run.requested": plan}
@@ -76,16 +77,15 @@ LONG_LASTS = dt.timedelta(seconds=90)
 GIVEN_UP: dict[str, Work] = {"planning_run.requested": plan_failed}
 
 
-def do(event: OutboxEvent, *, now: dt.datetime) -> Work:
-    """Do what an event asks for; return what that was, `NO_JOB` where it was nothing.
+def do(event: OutboxEvent, *, now: dt.datetime) -> bool:
+    """Do what an event asks for; return whether there was anything to do.
 
     :raises NoSuchWork: for a kind that is not in the table
     """
     work = WORK.get(event.kind)
     if work is None:
         raise NoSuchWork(f"nothing is known to do for the kind {event.kind}")
-    work(event, now)
-    return work
+    return work(event, now) is not False
 
 
 def give_up(event: OutboxEvent, *, now: dt.datetime) -> None:

@@ -108,6 +108,9 @@ TABLE: dict[tuple[str, str], Grant] = {
     **_rows("records", "use_report"),
     **_rows("tasks", "attention"),
     **_rows("schedule", "schedule"),
+    **_rows("schedule", "calendar_feed", create=_EVERYBODY, delete=_EVERYBODY),
+    **_rows("admin", "webhook", read=_M, create=_M, update=_M, delete=_M, rotate_secret=_M, replay=_M),
+    **_rows("admin", "webhook_delivery", read=_M),
     **_rows("schedule", "change"),
 }
 

@@ -170,6 +170,7 @@ CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
 CELERY_BEAT_SCHEDULE = {
     # A sweep: workers hear of new events at once. It must not expire, since clocks may be hours apart.
     "relay the outbox": {"task": "scheduling.relay", "schedule": 2.0},
+    "send webhooks": {"task": "scheduling.send_webhooks", "schedule": 2.0},
     "forget old answers": {"task": "scheduling.forget_answers", "schedule": 86_400.0},
 }
 DATA_UPLOAD_MAX_MEMORY_SIZE = 1024 * 1024
@@ -177,6 +178,9 @@ CSRF_FAILURE_VIEW = "orchard.api.problems.csrf"
 LOGIN_URL = "/sign-in"
 LOGIN_REDIRECT_URL = "/"
 LOGOUT_REDIRECT_URL = "/sign-in"
+
+# Networks that webhooks may be sent to although they are not public, such as 10.1.0.0/16; none by default.
+WEBHOOK_NETWORKS = _names("WEBHOOK_NETWORKS", default="")
 
 RATE_LIMIT_PER_MINUTE = int(os.environ.get("RATE_LIMIT_PER_MINUTE", "600"))  # a caller's; 0: no limit
 

@@ -34,6 +34,7 @@ urlpatterns = [
     path("healthz", healthz),
     *web.urlpatterns,
     path("metrics", metrics.metrics),
+    *tasks.at_the_root,
     path("api/v1/", include(api)),
     path("admin/", admin.site.urls),
 ]

@@ -33,7 +33,7 @@ BOOKKEEPING = frozenset(
         "version",
     }
 )
-SECRETS = frozenset({"digest", "password"})
+SECRETS = frozenset({"digest", "password", "secret", "old_secret"})
 
 
 def create(

@@ -146,6 +146,80 @@ class Token(FarmRow):
     revoked_at = models.DateTimeField(null=True)
 
 
+class CalendarFeed(FarmRow):
+    """A private address at which a calendar program reads the schedule; only its hash is kept."""
+
+    resource = "calendar_feed"
+    collection = "calendar-feeds"
+    fenced = False
+
+    name = models.CharField(max_length=200)
+    crew = models.ForeignKey("crews.Crew", null=True, on_delete=models.PROTECT, related_name="+")
+    digest = models.CharField(max_length=64, unique=True)
+    revoked_at = models.DateTimeField(null=True)
+
+
+class Webhook(FarmRow):
+    """An address of another system that hears of events.
+
+    `failing_since`: nothing was taken from then on. `paused_because`: we stopped sending by ourselves.
+    """
+
+    resource = "webhook"
+    collection = "webhooks"
+
+    url = models.CharField(max_length=2000)
+    events = models.JSONField(default=list)
+    enabled = models.BooleanField(default=True)
+    secret = models.CharField(max_length=100)
+    old_secret = models.CharField(max_length=100, null=True)
+    old_secret_until = models.DateTimeField(null=True)
+    failing_since = models.DateTimeField(null=True)
+    paused_because = models.TextField(null=True)
+
+
+class WebhookDelivery(FarmRow):
+    """One event on its way to one webhook: sent until it is taken, for a day at most."""
+
+    resource = "webhook_delivery"
+    collection = "webhooks/deliveries"
+
+    webhook = models.ForeignKey(Webhook, on_delete=models.CASCADE, related_name="deliveries")
+    event = models.UUIDField()
+    kind = models.CharField(max_length=40)
+    subject = models.UUIDField()
+    seq = models.BigIntegerField()
+    request_headers = models.JSONField(null=True)
+    request_body = models.JSONField()
+    state = models.CharField(max_length=10, default="waiting")
+    attempt = models.PositiveIntegerField(default=0)
+    status = models.PositiveIntegerField(null=True)
+    error = models.TextField(null=True)
+    next_at = models.DateTimeField()
+
+    @property
+    def path(self) -> str:
+        """Where it is listed."""
+        return f"{self.webhook.path}/deliveries"
+
+    class Meta(FarmRow.Meta):
+        constraints = [
+            *FarmRow.Meta.constraints,
+            models.UniqueConstraint(fields=("webhook", "event"), name="an_event_is_told_once_to_a_webhook"),
+            models.CheckConstraint(
+                condition=models.Q(state__in=["waiting", "delivered", "failed"]),
+                name="a_delivery_is_in_a_known_state",
+            ),
+        ]
+        indexes = [
+            models.Index(
+                fields=("webhook", "subject", "seq"),
+                condition=models.Q(state="waiting"),
+                name="deliveries_on_their_way",
+            ),
+        ]
+
+
 class TransactionNumber(models.Func):
     """The number of the database transaction that writes the row."""
 

@@ -11,6 +11,7 @@ from django.db.models import Count, Min, Q, QuerySet
 
 from orchard.farms.models import (
     AuditEntry,
+    CalendarFeed,
     Change,
     Farm,
     Membership,
@@ -18,6 +19,7 @@ from orchard.farms.models import (
     Person,
     Token,
     TransactionNumber,
+    Webhook,
 )
 
 
@@ -115,3 +117,13 @@ def outbox_lag(*, now: dt.datetime) -> OutboxLag:
     return OutboxLag(
         waiting=found["waiting"], failing=found["failing"], set_aside=found["set_aside"], oldest=oldest
     )
+
+
+def webhooks(*, farm: Farm) -> QuerySet[Webhook]:
+    """Return the farm's webhooks."""
+    return Webhook.objects.for_farm(farm).select_related("farm")
+
+
+def calendar_feeds(*, farm: Farm) -> QuerySet[CalendarFeed]:
+    """Return the farm's calendar feeds that were not revoked."""
+    return CalendarFeed.objects.for_farm(farm).filter(revoked_at=None).select_related("farm", "crew")

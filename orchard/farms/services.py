@@ -18,7 +18,7 @@ from orchard.api.refusals import Conflict, Fault, RoleNotAllowed, Unprocessable
 from orchard.farms import fence, journal
 from orchard.farms.actors import Actor, Role
 from orchard.farms.authentication import digest
-from orchard.farms.models import Farm, Membership, Person, Token
+from orchard.farms.models import CalendarFeed, Farm, Membership, Person, Token
 
 # What one may hand out: nobody makes a token that may do more than they may themselves.
 RANK = {
@@ -238,6 +238,37 @@ def add_token(
             digest=digest(secret),
         )
     return NewToken(token, secret)
+
+
+@dataclass(frozen=True, slots=True)
+class NewFeed:
+    """A calendar feed just made, and the secret of its address, to be shown this once."""
+
+    feed: CalendarFeed
+    secret: str
+
+
+def add_calendar_feed(
+    *, farm: Farm, name: str, by: Actor, now: dt.datetime, id: uuid.UUID | None = None, crew: Any = None
+) -> NewFeed:
+    """Make a private address for a calendar, of 256 random bits; only its hash is kept."""
+    secret = secrets.token_urlsafe(32)
+    with transaction.atomic():
+        feed = journal.create(
+            CalendarFeed, farm=farm, by=by, now=now, id=id, name=name, crew=crew, digest=digest(secret)
+        )
+    return NewFeed(feed, secret)
+
+
+def feed_of(secret: str) -> CalendarFeed | None:
+    """Return the feed whose address has this secret, unless it was revoked."""
+    feeds = CalendarFeed.objects.filter(revoked_at=None).select_related("farm")
+    return feeds.filter(digest=digest(secret)).first()
+
+
+def revoke_calendar_feed(*, feed: CalendarFeed, by: Actor, now: dt.datetime) -> None:
+    """Make a feed's address worthless at once."""
+    journal.change(feed, by=by, now=now, action="delete", as_change="deleted", revoked_at=now)
 
 
 def revoke_token(*, token: Token, by: Actor, now: dt.datetime) -> None:

@@ -51,7 +51,7 @@ def test_every_table_with_a_farm_has_its_fence_but_those_that_find_the_farm():
         cursor.execute("SELECT relname FROM pg_class WHERE relrowsecurity")
         fenced = {table for (table,) in cursor.fetchall()}
 
-    assert of_a_farm - fenced == {"farms_membership", "farms_token"}
+    assert of_a_farm - fenced == {"farms_membership", "farms_token", "farms_calendarfeed"}
 
 
 def test_a_row_cannot_be_written_into_a_farm_that_is_not_open(two_farms):

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from orchard.farms.api import access, farms, journals
+from orchard.farms.api import access, farms, journals, webhooks
 
 urlpatterns = [
     *farms.urlpatterns,
     *access.urlpatterns,
     *journals.urlpatterns,
+    *webhooks.urlpatterns,
 ]

@@ -6,6 +6,7 @@ from orchard.tasks.api import (
     actions,
     attention,
     briefings,
+    calendar_feeds,
     checks,
     examples,
     incidents,
@@ -22,6 +23,7 @@ from orchard.tasks.api import (
     use_reports,
 )
 
+at_the_root = calendar_feeds.at_the_root
 urlpatterns = [
     *checks.urlpatterns,
     *programmes.urlpatterns,
@@ -37,6 +39,7 @@ urlpatterns = [
     *purchase_needs.urlpatterns,
     *missing_sprays.urlpatterns,
     *schedule.urlpatterns,
+    *calendar_feeds.urlpatterns,
     *season_review.urlpatterns,
     *attention.urlpatterns,
     *use_reports.urlpatterns,

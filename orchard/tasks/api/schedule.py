@@ -218,7 +218,7 @@ def event(order: WorkOrder) -> icalendar.Event:
     if order.ends_at is not None and order.ends_at > order.starts_at:
         made.add("dtend", order.ends_at.astimezone(dt.UTC))
     made.add("summary", order.title)
-    made.add("status", {"cancelled": "CANCELLED", "held": "TENTATIVE"}.get(order.status, "CONFIRMED"))
+    made.add("status", "CANCELLED" if order.status == "cancelled" else "CONFIRMED")
     if order.block is not None:
         made.add("location", order.block.name)
     return made

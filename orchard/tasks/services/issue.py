@@ -180,7 +180,17 @@ def cancel(*, order: WorkOrder, by: Actor, now: dt.datetime, reason: str | None 
         detail = "loads were recorded: resume and finish it, so that what was sprayed is on record"
         raise Conflict(Fault("loads_recorded", detail, refers_to=("work_order", str(order.id))))
     stock.release(farm=order.farm, work_order=order.id, by=by, now=now)
-    return moves.make(order, action="cancel", by=by, now=now, reason=reason, held_from=None, held_reason=None)
+    revision = order.revision + 1  # calendars take a cancellation for the newer word by its number
+    return moves.make(
+        order,
+        action="cancel",
+        by=by,
+        now=now,
+        reason=reason,
+        held_from=None,
+        held_reason=None,
+        revision=revision,
+    )
 
 
 def blocked_by(*, order: WorkOrder, by: Actor, now: dt.datetime) -> list[Fault]:

@@ -19,6 +19,9 @@ from orchard.tasks.states import MOVES, allowed_in
 CLOCKS_DIFFER = dt.timedelta(minutes=5)
 """How far a phone's clock may be from ours before what it says is a fault."""
 
+TOLD = {"hold": "work_order.held", "cancel": "work_order.cancelled"}
+"""Moves that other systems hear of; issue and finish say so with the rest that they do."""
+
 
 def demand(order: WorkOrder, *, action: str) -> None:
     """Let pass an action that the order's state allows.
@@ -89,4 +92,6 @@ def make(
     if still.update(status=order.status) != 1:
         raise Conflict(state_conflict(order))
     journal.change(order, by=by, now=now, action=action, reason=reason, status=becomes, **columns)
+    if action in TOLD:
+        journal.later(TOLD[action], farm=order.farm, subject=order.id, by=by, now=now)
     return order
