@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from typing import Any
 
 from django.core.exceptions import RequestDataTooBig
@@ -23,14 +24,15 @@ class TooLarge(Refusal):
     title = "The request is too large"
 
 
-def receive(request: HttpRequest) -> bytes:
+def receive(request: HttpRequest, *, types: Sequence[str] = TYPES) -> bytes:
     """Return the body's bytes.
 
+    :param types: what the address takes
     :raises UnsupportedMediaType: 415
     :raises TooLarge: 413, over 1 MiB
     """
     raw = _raw(request)
-    if raw.strip() and (request.content_type or "").lower() not in TYPES:
+    if raw.strip() and (request.content_type or "").lower() not in types:
         raise UnsupportedMediaType(request.content_type or "nothing")
     return raw
 

@@ -53,6 +53,7 @@ class Endpoint(APIView):
     :cvar shown: how a row is written out
     :cvar asked: how a body is read
     :cvar query: which query names are known
+    :cvar media_types: what a body may be
     :cvar one_transaction: False for a read that waits, and opens its farm for each look
     """
 
@@ -61,6 +62,7 @@ class Endpoint(APIView):
     shown: ClassVar[type[Any] | None] = None
     asked: ClassVar[type[Input] | None] = None
     query: ClassVar[type[Query]] = Query
+    media_types: ClassVar[tuple[str, ...]] = bodies.TYPES
     one_transaction: ClassVar[bool] = True
 
     farm: Farm
@@ -118,7 +120,8 @@ class Endpoint(APIView):
         self.find(**kwargs)
         if request.method not in self.allowed_methods:
             raise exceptions.MethodNotAllowed(request.method or "")
-        self.raw = bodies.receive(request._request) if request.method in ("POST", "PATCH") else b""
+        writes = request.method in ("POST", "PATCH")
+        self.raw = bodies.receive(request._request, types=self.media_types) if writes else b""
 
     def _count(self, who: Person | Token) -> None:
         """Count the request against the sender's minute.

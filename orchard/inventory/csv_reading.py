@@ -1,0 +1,177 @@
+"""Reading a CSV file that somebody's spreadsheet saved: every fault by row and column, nothing guessed.
+
+The rule of encodings: UTF-8, with or without its mark, and UTF-16 with its mark are read; Windows-1252 only
+where the sender says so (`charset=windows-1252`), since its bytes mean other letters elsewhere. All else is
+refused. The separator is the one of comma, semicolon and tab that the header has most of.
+"""
+
+from __future__ import annotations
+
+import codecs
+import csv
+import difflib
+import io
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+from orchard.api.refusals import Fault, Unprocessable
+from orchard.api.spreadsheets import FORMULA
+
+DECLARED = {
+    "": "utf-8",
+    "utf-8": "utf-8",
+    "utf8": "utf-8",
+    "utf-16": "utf-16",
+    "windows-1252": "cp1252",
+    "cp1252": "cp1252",
+}
+MARKS = (
+    (codecs.BOM_UTF8, "utf-8-sig"),
+    (codecs.BOM_UTF16_LE, "utf-16"),
+    (codecs.BOM_UTF16_BE, "utf-16"),
+)
+SEPARATORS = ",;\t"
+MOST_ROWS = 1000
+LONGEST = 2000
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One column of a file."""
+
+    name: str
+    required: bool = False
+    number: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One row: `number` as a spreadsheet counts it, the header is row 1; empty cells are left out."""
+
+    number: int
+    cells: Mapping[str, str]
+
+
+def at(row: int, column: str = "") -> str:
+    """Return the pointer to a cell, or to a row."""
+    return f"/rows/{row}/{column}" if column else f"/rows/{row}"
+
+
+def read(raw: bytes, *, charset: str, columns: Sequence[Column]) -> tuple[list[Row], list[Fault]]:
+    """Return the rows of a file and the faults of its cells; a row with a fault is returned without the cell.
+
+    :param charset: as the sender declared it, empty for none
+    :raises Unprocessable: where it cannot be read as a table at all
+    """
+    table = _table(decoded(raw, charset=charset))
+    if not table:
+        raise Unprocessable(Fault("required", "the file is empty: its first row names the columns", at(1)))
+    header = [cell.strip().lower() for cell in table[0]]
+    _refuse_header(header, columns)
+    if len(table) - 1 > MOST_ROWS:
+        detail = f"a file holds at most {MOST_ROWS} rows, this one has {len(table) - 1}: cut it up"
+        raise Unprocessable(Fault("out_of_range", detail, at(MOST_ROWS + 2)))
+    rows, faults = [], []
+    for number, cells in enumerate(table[1:], 2):
+        if any(cell.strip() for cell in cells):
+            row, wrong = _row(number, header, cells, {column.name: column for column in columns})
+            rows.append(row)
+            faults += wrong
+    if not rows:
+        faults.append(Fault("required", "there is no row below the header", at(2)))
+    return rows, faults
+
+
+def decoded(raw: bytes, *, charset: str) -> str:
+    """Return the text of a file.
+
+    :raises Unprocessable: `encoding_unknown`, with the row of the first byte that does not fit
+    """
+    encoding = DECLARED.get(charset.strip().strip('"').lower())
+    if encoding is None:
+        detail = f"charset {charset[:40]!r} is not read here: save the file as UTF-8"
+        raise Unprocessable(Fault("encoding_unknown", detail))
+    encoding = next((found for mark, found in MARKS if raw.startswith(mark)), encoding)
+    try:
+        text = raw.decode(encoding)
+    except UnicodeDecodeError as wrong:
+        row = raw[: wrong.start].count(b"\n") + 1
+        detail = (
+            f"byte {raw[wrong.start]:#04x} in line {row} is not {encoding.upper()}: save the file as UTF-8, "
+            "or say charset=windows-1252 in the Content-Type if that is what it is"
+        )
+        raise Unprocessable(Fault("encoding_unknown", detail, at(row))) from None
+    if "\x00" in text:
+        row = text.partition("\x00")[0].count("\n") + 1
+        detail = "it holds NUL characters: UTF-16 is read only with its byte order mark; save it as UTF-8"
+        raise Unprocessable(Fault("encoding_unknown", detail, at(row)))
+    return text
+
+
+def _table(text: str) -> list[list[str]]:
+    first = text.partition("\n")[0]
+    separator = max(SEPARATORS, key=first.count)
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
+    rows: list[list[str]] = []
+    try:
+        for cells in reader:
+            rows.append(cells)
+    except csv.Error as wrong:
+        detail = f"line {reader.line_num} cannot be read: {wrong}"
+        raise Unprocessable(Fault("invalid", detail, at(len(rows) + 1))) from None
+    while rows and not any(cell.strip() for cell in rows[-1]):
+        rows.pop()
+    return rows
+
+
+def _refuse_header(header: Sequence[str], columns: Sequence[Column]) -> None:
+    faults = list(_header_faults(header, [column.name for column in columns]))
+    faults += [
+        Fault("required", f"the column {column.name} is missing", at(1, column.name))
+        for column in columns
+        if column.required and column.name not in header
+    ]
+    if faults:
+        raise Unprocessable(*faults)
+
+
+def _header_faults(header: Sequence[str], known: Sequence[str]) -> Iterator[Fault]:
+    for place, name in enumerate(header):
+        pointer = at(1, name[:60] or str(place + 1))
+        if name in header[:place]:
+            yield Fault("invalid", f"the column {name[:60] or place + 1} stands in it twice", pointer)
+        elif name not in known:
+            near = difflib.get_close_matches(name, known, n=1)
+            meant = f"did you mean {near[0]}?" if near else f"the columns are {', '.join(known)}"
+            yield Fault("unknown_field", f"there is no column {name[:60]!r}: {meant}", pointer)
+
+
+def _row(
+    number: int, header: Sequence[str], cells: Sequence[str], columns: Mapping[str, Column]
+) -> tuple[Row, list[Fault]]:
+    if len(cells) != len(header):
+        detail = f"row {number} has {len(cells)} cells and the header {len(header)}: is a text with commas"
+        return Row(number, {}), [Fault("invalid", f"{detail} in quotes?", at(number))]
+    found, faults = {}, []
+    for name, raw in zip(header, cells, strict=True):
+        cell = raw.strip()
+        fault = _cell_fault(cell, columns[name], number)
+        if fault is not None:
+            faults.append(fault)
+        elif cell:
+            found[name] = cell[1:] if cell[0] == "'" and cell[1:].startswith(FORMULA) else cell
+        elif columns[name].required:
+            detail = f"row {number}: the {name} is missing"
+            faults.append(Fault("required", detail, at(number, name)))
+    return Row(number, found), faults
+
+
+def _cell_fault(cell: str, column: Column, number: int) -> Fault | None:
+    pointer = at(number, column.name)
+    if len(cell) > LONGEST:
+        detail = f"row {number}: a cell holds at most {LONGEST} characters"
+        return Fault("out_of_range", detail, pointer)
+    if not column.number and cell.startswith(FORMULA):
+        detail = f"row {number}: {column.name} begins like a formula ({cell[:1]!r}): put ' before it"
+        return Fault("formula", detail, pointer)
+    return None

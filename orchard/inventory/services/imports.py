@@ -1,0 +1,174 @@
+"""Taking in a file of the storekeeper's: whole, or not at all with every fault by row and column."""
+
+from __future__ import annotations
+
+import datetime as dt
+import difflib
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from typing import Any
+
+from django.db import transaction
+
+from orchard.api.refusals import Fault, Refusal, Unprocessable
+from orchard.farms import journal
+from orchard.farms.actors import Actor
+from orchard.farms.models import Farm
+from orchard.farms.rows import FarmRow
+from orchard.inventory import queries
+from orchard.inventory.csv_reading import at
+from orchard.inventory.models import Lot, Movement, Product, StockImport
+from orchard.inventory.services import lots, movements, products
+
+MOST_FAULTS = 500
+OPENING = "opening balance"
+
+Said = Mapping[str, Any]
+Take = Callable[..., FarmRow]
+
+
+class Wrong(Exception):
+    """One cell that cannot be taken."""
+
+    def __init__(self, code: str, detail: str, column: str) -> None:
+        super().__init__(detail)
+        self.code, self.detail, self.column = code, detail, column
+
+
+class Products:
+    """The farm's products by what a file may call them: name, id or GTIN."""
+
+    def __init__(self, *, farm: Farm) -> None:
+        self.by_name: dict[str, list[Product]] = {}
+        self.by_other: dict[str, Product] = {}
+        for row in queries.products(farm=farm).filter(archived=False).order_by("id"):
+            self.note(row)
+
+    def note(self, row: Product) -> None:
+        """Know one more."""
+        self.by_name.setdefault(row.name.casefold(), []).append(row)
+        self.by_other[str(row.id)] = row
+        for gtin in row.gtins:
+            self.by_other.setdefault(gtin, row)
+
+    def find(self, called: str) -> Product:
+        """Return the one that is called so.
+
+        :raises Wrong: `not_found`, `ambiguous`
+        """
+        if called in self.by_other:
+            return self.by_other[called]
+        found = self.by_name.get(called.casefold(), [])
+        if len(found) == 1:
+            return found[0]
+        if found:
+            raise Wrong("ambiguous", f"{len(found)} products are called {called!r}: write its id", "product")
+        near = difflib.get_close_matches(called.casefold(), self.by_name, n=1)
+        meant = f": did you mean {self.by_name[near[0]][0].name!r}?" if near else ""
+        raise Wrong("not_found", f"there is no product {called[:80]!r}{meant}", "product")
+
+
+def take_in(
+    *,
+    farm: Farm,
+    kind: str,
+    rows: Sequence[tuple[int, Said]],
+    faults: Iterable[Fault],
+    columns: Mapping[str, str],
+    sha256: str,
+    by: Actor,
+    now: dt.datetime,
+) -> StockImport:
+    """Take in the rows of a file, all or none.
+
+    :param rows: the number of each row, and what it says
+    :param faults: what is wrong with the file already: nothing is kept then
+    :param columns: the column of each pointer of a row's fault
+    :raises Unprocessable: with every fault by row and column
+    """
+    found, made = list(faults), []
+    known = Products(farm=farm)
+    with transaction.atomic():
+        for number, said in rows:
+            try:
+                made.append(_TAKE[kind](farm=farm, known=known, said=dict(said), by=by, now=now))
+            except Wrong as wrong:
+                found.append(Fault(wrong.code, f"row {number}: {wrong.detail}", at(number, wrong.column)))
+            except Refusal as refusal:
+                found += (_of_row(number, fault, columns) for fault in refusal.faults)
+        if found:
+            raise Unprocessable(*_sorted(found))
+        return journal.create(
+            StockImport,
+            farm=farm,
+            by=by,
+            now=now,
+            kind=kind,
+            sha256=sha256,
+            rows=len(made),
+            made=[str(row.id) for row in made],
+        )
+
+
+def _of_row(number: int, fault: Fault, columns: Mapping[str, str]) -> Fault:
+    column = columns.get(fault.pointer, fault.pointer.strip("/").partition("/")[0])
+    return Fault(
+        fault.code,
+        f"row {number}: {fault.detail}",
+        at(number, column),
+        refers_to=fault.refers_to,
+        short=fault.short,
+    )
+
+
+def _sorted(faults: list[Fault]) -> list[Fault]:
+    def place(fault: Fault) -> int:
+        number = fault.pointer.split("/")[2:3]
+        return int(number[0]) if number and number[0].isdigit() else 0
+
+    faults.sort(key=place)
+    if len(faults) > MOST_FAULTS:
+        more = f"and {len(faults) - MOST_FAULTS} more: mend these first"
+        return [*faults[:MOST_FAULTS], Fault("invalid", more)]
+    return faults
+
+
+def _product(*, farm: Farm, known: Products, said: dict[str, Any], by: Actor, now: dt.datetime) -> Product:
+    same = known.by_name.get(said["name"].casefold())
+    if same:
+        detail = f"a product {same[0].name!r} is there already, or stands in the file twice"
+        raise Wrong("product_exists", detail, "name")
+    made = products.add_product(farm=farm, by=by, now=now, **said)
+    known.note(made)
+    return made
+
+
+def _lot(*, farm: Farm, known: Products, said: dict[str, Any], by: Actor, now: dt.datetime) -> Lot:
+    said["product"] = known.find(said["product"])
+    return lots.add_lot(farm=farm, by=by, now=now, **said)
+
+
+def _opening(*, farm: Farm, known: Products, said: dict[str, Any], by: Actor, now: dt.datetime) -> Movement:
+    """Enter what a lot held when the book was begun: an `adjust`, since it may have expired already."""
+    product, place = known.find(said["product"]), said.get("location", "")
+    rows = queries.lots(farm=farm).filter(product=product, number=said["number"])
+    lot = rows.filter(location=place).first()
+    if lot is None:
+        there = ", ".join(sorted({row.location or "no location" for row in rows}))
+        meant = f": it is at {there}" if there else f": import the lots of {product.name} first"
+        raise Wrong("not_found", f"there is no lot {said['number'][:40]!r} here{meant}", "number")
+    if Movement.objects.for_farm(farm).filter(lot=lot).exists():
+        detail = f"lot {lot.number} has movements already: count it with a stocktake instead"
+        raise Wrong("not_empty", detail, "number")
+    return movements.move(
+        farm=farm,
+        kind="adjust",
+        lot=lot,
+        quantity=said["quantity"],
+        at=said.get("at"),
+        reason=OPENING,
+        by=by,
+        now=now,
+    )
+
+
+_TAKE: dict[str, Take] = {"products": _product, "lots": _lot, "opening_balances": _opening}
