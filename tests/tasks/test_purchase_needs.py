@@ -96,6 +96,14 @@ def test_three_blocks_leave_one_jug_of_oil_short_by_what_was_published(farm, kee
         "needed_by": (TODAY + 4 * DAY).isoformat(),
         "work_orders": [str(orders[n].id) for n in (1, 0, 2)],
         "not_counted": [],
+        "planned": q("0", "gal"),
+        "safety_stock": None,
+        "to_order": q("0.708", "gal"),
+        "container": None,
+        "containers": None,
+        "order_by": (TODAY + 5 * DAY).isoformat(),
+        "late": False,
+        "lines_not_counted": 0,
     }
     by_product = {row["product"]: row for row in needs(keeper, "?all=true")}
     assert by_product[str(powder.id)]["needed"] == q("20.05", "lb")
@@ -268,3 +276,113 @@ def test_many_products_orders_and_lots_cost_as_many_queries_as_one(farm, keeper)
         assert len(needs(keeper)) == 13
 
     assert len(many) == len(one)
+
+
+# what to buy, and by when
+
+
+def test_what_is_bought_comes_in_whole_containers_in_time_for_its_delivery(farm, keeper):
+    liquid = oil(farm)
+    liquid.container, liquid.lead_time = amount("2.5", "gal"), amount("60", "h")
+    liquid.save()
+    lot(liquid, "2.5")
+    planned((liquid, q("8", "gal")), in_days=2)
+
+    [row] = needs(keeper)
+
+    assert (row["short"], row["to_order"]) == (q("5.5", "gal"), q("5.5", "gal"))
+    assert (row["container"], row["containers"]) == (q("2.5", "gal"), 3)
+    assert (row["order_by"], row["late"]) == ((TODAY - DAY).isoformat(), True)
+
+
+def test_what_expires_between_two_jobs_serves_only_the_first(farm, keeper):
+    liquid = oil(farm)
+    lot(liquid, "5", expires_on=TODAY + 4 * DAY)
+    planned((liquid, q("2", "gal")), in_days=3)
+    planned((liquid, q("3", "gal")), in_days=6)
+
+    [row] = needs(keeper)
+
+    assert (row["needed"], row["on_hand"], row["short"]) == (q("5", "gal"), q("5", "gal"), q("3", "gal"))
+    assert row["order_by"] == (TODAY + 6 * DAY).isoformat()
+
+
+def test_a_safety_stock_is_kept_up_whatever_is_planned(farm, keeper):
+    liquid = oil(farm)
+    liquid.safety_stock = amount("3", "gal")
+    liquid.save()
+    lot(liquid, "2"), lot(liquid, "9", quarantined=True, quarantine_reason="leaking")
+
+    assert needs(keeper) == []
+    [row] = needs(keeper, "?ahead=true")
+    assert (row["needed"], row["to_order"]) == (q("0", "gal"), q("1", "gal"))
+    planned((liquid, q("1.5", "gal")))
+    [row] = needs(keeper, "?ahead=true")
+    assert (row["short"], row["to_order"]) == (q("0", "gal"), q("2.5", "gal"))
+    lot(liquid, "2.5")
+    assert needs(keeper, "?ahead=true") == []
+
+
+def season(farm, keeper, product, **line):
+    """Return the line of a plan that sprays 1 oz/gal at 1.4 gal a tree."""
+    manager = Caller(farm, "manager")
+    body = {
+        "name": "Winter",
+        "from": (TODAY + 30 * DAY).isoformat(),
+        "until": (TODAY + 120 * DAY).isoformat(),
+        "lines": [
+            {
+                "title": "Leaf-fall copper",
+                "kind": "spray",
+                "blocks": [],
+                "crops": ["peach"],
+                "products": [{"product": str(product.id), "rate": q("1", "oz_wt/gal")}],
+                "volume_per_tree": q("1.4", "gal"),
+                **line,
+            }
+        ],
+    }
+    made = manager.post("programmes", body)
+    assert made.status_code == 201, made.json()
+    return manager, made.json()
+
+
+def test_what_the_seasons_plan_will_use_is_bought_before_any_order_stands(farm, keeper):
+    powder = copper(farm)
+    blocks = [BlockFactory(farm=farm, trees=trees) for trees in (140, 60)]
+    BlockFactory(farm=farm, crop="apple", trees=900)
+    lot(powder, "5")
+    manager, plan = season(farm, keeper, powder)
+
+    assert needs(keeper) == []
+    [row] = needs(keeper, "?ahead=true")
+    assert (row["needed"], row["planned"], row["to_order"]) == (
+        q("0", "lb"),
+        q("17.5", "lb"),
+        q("12.5", "lb"),
+    )
+    assert row["needed_by"] == (TODAY + 30 * DAY).isoformat()
+    order = planned((powder, q("12.25", "lb")))
+    WorkOrder.objects.filter(key=order.key).update(
+        block=blocks[0].key, programme=plan["id"], line=plan["lines"][0]["id"]
+    )
+    [row] = needs(keeper, "?ahead=true")
+    assert (row["needed"], row["planned"], row["to_order"]) == (
+        q("12.25", "lb"),
+        q("5.25", "lb"),
+        q("12.5", "lb"),
+    )
+    assert manager.act(f"programmes/{plan['id']}", "close").status_code == 409  # the order is open
+    WorkOrder.objects.filter(key=order.key).update(status="cancelled")
+    manager.act(f"programmes/{plan['id']}", "close")
+    assert needs(keeper, "?ahead=true") == []
+
+
+def test_a_line_whose_amount_cannot_be_told_is_said(farm, keeper):
+    powder = copper(farm)
+    BlockFactory(farm=farm, trees=140)
+    season(farm, keeper, powder, volume_per_tree=None)
+
+    [row] = needs(keeper, "?all=true")
+
+    assert (row["planned"], row["lines_not_counted"]) == (q("0", "lb"), 1)
