@@ -363,6 +363,7 @@ def test_what_the_seasons_plan_will_use_is_bought_before_any_order_stands(farm, 
     )
     assert row["needed_by"] == (TODAY + 30 * DAY).isoformat()
     order = planned((powder, q("12.25", "lb")))
+    type(order.block).objects.filter(key=order.block.key).update(crop="apple")
     WorkOrder.objects.filter(key=order.key).update(
         block=blocks[0].key, programme=plan["id"], line=plan["lines"][0]["id"]
     )
