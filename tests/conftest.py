@@ -1,5 +1,6 @@
 """What all tests stand on: a real PostgreSQL, and in it a database of this test process alone."""
 
+import os
 from collections.abc import Iterator
 
 import pytest
@@ -7,6 +8,7 @@ from django.test import TransactionTestCase
 from django.test.client import ClientHandler
 
 from tests import database
+from tests.browser import chromium
 
 
 def pytest_configure() -> None:
@@ -15,6 +17,16 @@ def pytest_configure() -> None:
     TransactionTestCase._fixture_teardown = lambda _test: database.empty_tables()
     # A request begins as it does in a web process, with no farm's rows in sight.
     ClientHandler.__call__ = database.with_no_farm_open(ClientHandler.__call__)
+
+
+def pytest_sessionstart() -> None:
+    if os.environ.get(chromium.REQUIRED) and (missing := chromium.missing()):
+        pytest.exit(missing, returncode=1)
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    if missing := chromium.missing():
+        terminalreporter.write_line(missing)
 
 
 @pytest.fixture(scope="session")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import functools
+import hashlib
 import uuid
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -43,8 +44,11 @@ class Visit:
         """Return whether this person may do that."""
         return permissions.allows(role=self.by.role, scopes=self.by.scopes, resource=resource, verb=verb)
 
-    def show(self, template: str, *, status: int = 200, **shown: Any) -> HttpResponse:
-        """Return the page, with what every page of a farm shows."""
+    def show(self, template: str, *, status: int = 200, version: str = "", **shown: Any) -> HttpResponse:
+        """Return the page, with what every page of a farm shows.
+
+        :param version: what the page's content hangs on, so that a phone knows whether what it kept is old
+        """
         shared = {
             "visit": self,
             "farm": self.farm,
@@ -54,6 +58,8 @@ class Visit:
             "codes": fields.said_of_codes(),
         }
         response = render(self.request, template, {**shared, **shown}, status=status)
+        if version:
+            response["X-Version"] = hashlib.sha256(version.encode()).hexdigest()[:16]
         response["Cache-Control"] = "private, no-store"
         return response
 

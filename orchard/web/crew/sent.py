@@ -29,7 +29,8 @@ def sent(visit: Visit) -> HttpResponse:
     )
     entries = list(rows)
     titles = _titles(visit, entries)
-    return visit.show("web/crew/sent.html", entries=[_line(one, titles, visit) for one in entries])
+    lines = [_line(one, titles, visit) for one in entries]
+    return visit.show("web/crew/sent.html", entries=lines, as_of=wording.moment(visit.now, farm=visit.farm))
 
 
 def _titles(visit: Visit, entries: list[AuditEntry]) -> dict[str, str]:

@@ -45,6 +45,7 @@ def today(visit: Visit) -> HttpResponse:
     )
     return visit.show(
         "web/crew/today.html",
+        version=f"{tomorrow} {' '.join(f'{row.id}{row.etag}' for row in rows)}",
         day=wording.day(visit.now.astimezone(zone).date()),
         now=[_card(row, visit) for row in rows if row.status != "done" and row.starts_at < tomorrow],
         later=[_card(row, visit) for row in rows if row.status != "done" and row.starts_at >= tomorrow],

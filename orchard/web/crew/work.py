@@ -102,6 +102,7 @@ def _page(
     return visit.show(
         "web/crew/work.html",
         status=status,
+        version=f"{order.etag} {recorded}",
         order=order,
         sheet=sheet,
         state=state(order.status),

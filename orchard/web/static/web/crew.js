@@ -23,6 +23,7 @@ async function begin() {
   if (plan) await where();
   await look();
   keepToday();
+  navigator.serviceWorker.addEventListener("message", ({ data }) => data.fresh === location.pathname && !busy() && location.reload());
   addEventListener("online", flush);
   addEventListener("offline", look);
   document.addEventListener("visibilitychange", () => document.hidden || flush());
@@ -138,7 +139,7 @@ async function settled(form, seq, told) {
   const incident = form.dataset.action === "incident";
   if (entry?.problem) { await queue.drop(seq); form.querySelector("button.next").disabled = false; return form.submit(); }
   if (!entry && !told.stopped && incident) return location.replace(`${location.pathname}?told=1`);
-  if (!entry && !told.stopped) { history.replaceState(null, "", `${location.pathname}#next`); return location.reload(); }
+  if (!entry && !told.stopped) { history.replaceState(null, "", `${location.pathname}#next`); return anew(); }
   form.querySelector("button.next").disabled = false;
   form.reset();
   await look();
@@ -191,12 +192,22 @@ async function flush() {
   const before = (await queue.list(mine)).own.filter((one) => !one.problem).length;
   const told = before && navigator.onLine ? await queue.send(mine) : { sent: 0, stopped: before ? "no signal" : "" };
   await look(told);
-  if (told.sent && !document.querySelector("form input:focus, form textarea:focus") && !location.hash.startsWith("#mix")) refresh(told);
+  if (told.sent && !busy()) refresh(told);
 }
 
 // What was sent changes what the farm knows: the page is read anew, unless somebody is writing on it.
 function refresh(told) {
-  if (!told.stopped && (plan || document.getElementById("waiting") || document.getElementById("today"))) location.reload();
+  if (!told.stopped && (plan || document.getElementById("waiting") || document.getElementById("today"))) anew();
+}
+
+async function anew() {
+  await fetch(location.pathname, { headers: { "X-Fresh": "1" } }).catch(() => {});
+  location.reload();
+}
+
+function busy() {
+  const shown = document.querySelector("main > section.shown");
+  return !!document.querySelector("input:focus, textarea:focus, select:focus") || !!(plan && shown && shown.id !== "order");
 }
 
 async function look(told = {}) {
@@ -227,8 +238,8 @@ function listed(own, others) {
 
 function card(entry, stuck) {
   const row = document.createElement("li"), box = row.appendChild(Object.assign(document.createElement("div"), { className: entry.problem ? "card wrong" : "card" }));
-  const number = entry.action === "record_load" ? ` ${entry.body.number}` : "";
-  box.append(Object.assign(document.createElement("b"), { textContent: `${say(entry.action)}${number}` }), document.createElement("br"), `${entry.title} · ${new Date(entry.at).toLocaleString(document.documentElement.lang)}`);
+  const what = entry.action === "record_load" ? `${say("load", { n: entry.body.number })}: ${say("record_load")}` : say(entry.action);
+  box.append(Object.assign(document.createElement("b"), { textContent: what }), document.createElement("br"), `${entry.title} · ${new Date(entry.at).toLocaleString(document.documentElement.lang)}`);
   const state = document.createElement("p");
   state.textContent = entry.problem ? `${say("was-refused")}: ${entry.problem.map((one) => (one.found ? one.detail : say(`code-${one.code}`) || one.detail)).join(" ")}` : say(stuck.has(entry.order) ? "held-back" : "is-waiting");
   box.append(state);

@@ -1,6 +1,6 @@
 // Stands between the pages and the net. Files of the pages come from the phone; a crew's pages from the net while it
 // answers, else from the phone. `ABOUT` is written above this by the server.
-const SHELL = `shell-${ABOUT.version}`, PAGES = "pages", PATIENCE = 4000;
+const SHELL = `shell-${ABOUT.version}`, PAGES = "pages", PATIENCE = 600;
 const CREW = /^\/farms\/[0-9a-f-]{36}\/(today|sent|incident|work\/[0-9a-f-]{36})$/;
 const OPEN = new Set([ABOUT.offline, ABOUT.out]);
 
@@ -27,19 +27,27 @@ async function shell(request) {
   return (await caches.match(request, { cacheName: SHELL })) ?? fetch(request);
 }
 
+// A page that is kept is shown at once where the net is slow; what comes later is kept, and told where it is another.
 async function page(event, at) {
   if (await signedOut()) return Response.redirect(ABOUT.out);
-  try {
-    const answer = await patient(fetch(event.request));
-    if (answer.ok && !answer.redirected && !at.search) event.waitUntil(keep(at.pathname, answer.clone()));
+  const kept = await caches.match(at.pathname, { cacheName: PAGES }), must = event.request.headers.has("X-Fresh");
+  const fresh = fetch(event.request).then(async (answer) => {
+    if (answer.ok && !answer.redirected && !at.search) await keep(at.pathname, answer.clone());
     return answer;
-  } catch {
-    return (await caches.match(at.pathname, { cacheName: PAGES })) ?? caches.match(ABOUT.offline);
-  }
+  });
+  event.waitUntil(fresh.catch(() => {}));
+  if (must) return fresh;
+  if (!kept) return fresh.catch(() => caches.match(ABOUT.offline));
+  try { return await patient(fresh); } catch { event.waitUntil(fresh.then((answer) => tell(at.pathname, kept, answer)).catch(() => {})); return kept; }
 }
 
 async function keep(path, answer) {
   if (!(await signedOut())) await (await caches.open(PAGES)).put(path, answer);
+}
+
+async function tell(path, kept, answer) {
+  if (!answer.ok || kept.headers.get("X-Version") === answer.headers.get("X-Version")) return;
+  for (const client of await self.clients.matchAll()) client.postMessage({ fresh: path });
 }
 
 function patient(answer) {

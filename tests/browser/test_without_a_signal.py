@@ -1,0 +1,255 @@
+"""A day without a signal: nothing is lost, nothing twice, and a phone that changes hands tells nothing."""
+
+import pytest
+from django.contrib.sessions.models import Session
+from django.utils import timezone
+
+from orchard.farms.actors import SYSTEM
+from orchard.inventory.models import Movement
+from orchard.tasks.models import ApplicationRecord, Load
+from orchard.tasks.services import orders
+from scheduling import outbox
+from tests.browser.orchards import PASSWORD, TITLE, given, somebody, spray_day
+from tests.tasks.lowbell import on_hand
+
+pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.xdist_group("browser")]
+LEFT_ON_THE_PHONE = """async () => {
+  const found = [];
+  for (const name of await caches.keys()) {
+    const cache = await caches.open(name);
+    for (const one of await cache.keys()) {
+      found.push(one.url);  // of files that everybody gets the name alone
+      if (!/[.](js|css|svg)$/.test(one.url)) found.push(await (await cache.match(one)).text());
+    }
+  }
+  const base = await new Promise((done) => { indexedDB.open("orchard").onsuccess = (e) => done(e.target.result); });
+  for (const name of base.objectStoreNames) {
+    const rows = await new Promise((done) => { base.transaction(name).objectStore(name).getAll().onsuccess = (e) => done(e.target.result); });
+    for (const row of rows) {
+      if (row?.key instanceof CryptoKey) found.push("A KEY");
+      found.push(JSON.stringify(row, (_, one) => one instanceof ArrayBuffer ? new TextDecoder("latin1").decode(one) : one));
+    }
+  }
+  return found.join("\\n");
+}"""  # noqa: E501
+
+
+def ready(phone, farm, person):
+    """Sign in and wait until the day's work is on the phone."""
+    phone.sign_in(person, PASSWORD)
+    phone.go(f"/farms/{farm.farm.id}/today").wait_for_selector("#today[data-ready]")
+    phone.page.evaluate("navigator.serviceWorker.ready")
+
+
+def work_of(farm, order):
+    return f"/farms/{farm.farm.id}/work/{order.id}"
+
+
+def check_and_start(page, wind="5"):
+    page.click('#next a[href="#start"]')
+    page.fill('[name="observed.wind.value"]', wind)
+    page.fill('[name="observed.temperature.value"]', "52")
+    page.fill('[name="observed.minimum_next_24h.value"]', "41")
+    page.check('[name="observed.people_out:bool"]')
+    page.click("#start button.next")
+
+
+def take_on_and_start(page):
+    page.click("#next button")
+    page.wait_for_selector('#next a[href="#start"]')
+    check_and_start(page)
+    page.wait_for_selector('#next a[href^="#mix"]')
+
+
+def mix(page):
+    page.click('#next a[href^="#mix"]')
+    while page.is_visible(".shown [data-done]"):
+        page.click(".shown [data-done]")
+    page.click("#record button.next")
+
+
+def end(page):
+    page.click('#next a[href="#finish"]')
+    page.check('[name="nothing_unusual:bool"]')
+    page.click("#finish button.next")
+    page.wait_for_selector("#next .good")
+
+
+def all_sent(page):
+    page.wait_for_selector("#signal", state="hidden")
+
+
+def test_a_whole_day_in_airplane_mode_killed_twice_makes_one_record_and_one_deduction(phone):
+    farm = spray_day()
+    order, person = given(farm), somebody(farm)
+    ready(phone, farm, person)
+
+    phone.airplane_mode(True)
+    page = phone.go(f"/farms/{farm.farm.id}/today")
+    page.click(".card")
+    take_on_and_start(page)
+    page.click('#next a[href^="#mix"]')
+    page.click(".shown [data-done]")
+    page.click(".shown [data-done]")
+    phone.kill()
+
+    phone.open()
+    page = phone.go(work_of(farm, order))
+    page.click('#next a[href^="#mix"]')  # it goes on at the third step
+    assert page.inner_text(".shown .count").endswith("step 3 of 6")
+    phone.go(work_of(farm, order))
+    mix(page)
+    page.wait_for_selector("#next >> text=Mix load 2")
+    phone.kill()
+
+    phone.open()
+    page = phone.go(work_of(farm, order))
+    mix(page)
+    end(page)
+    assert "Not sent yet: 5" in page.inner_text("#signal")
+    assert not Load.objects.exists() and not ApplicationRecord.objects.exists()
+
+    phone.airplane_mode(False)
+    all_sent(page)
+    outbox.drain(now=timezone.now())
+
+    record = ApplicationRecord.objects.get()
+    assert (record.work_order, record.body["weather"]["wind"]["value"]) == (order, "5")
+    assert [load.number for load in Load.objects.order_by("number")] == [1, 2]
+    assert Movement.objects.filter(kind="use").count() == 2
+    assert on_hand(farm.first_lot, "oz_wt") == "146"  # 9.5 lb less 6 oz
+    assert phone.faults_of_script() == []
+
+
+def test_an_expired_session_loses_nothing_sign_in_and_go_on(phone):
+    farm = spray_day()
+    order, person = given(farm), somebody(farm)
+    ready(phone, farm, person)
+    page = phone.go(work_of(farm, order))
+    phone.airplane_mode(True)
+    page.click("#next button")
+    page.wait_for_selector('#next a[href="#start"]')
+
+    Session.objects.all().delete()
+    phone.airplane_mode(False)
+    page.wait_for_selector("#signal >> text=Sign in to send what waits: 1")
+    page.click("#signal a")
+    page.fill("#id_username", person.email)
+    page.fill("#id_password", PASSWORD)
+    page.click("button.next")
+    page.wait_for_selector('#next a[href="#start"]')
+    all_sent(page)
+
+    order.refresh_from_db()
+    assert order.status == "accepted"
+    assert page.url.split("#")[0].endswith(work_of(farm, order))
+
+
+def test_signing_out_by_mistake_leaves_nothing_to_read_and_loses_nothing(phone):
+    farm = spray_day()
+    order, person = given(farm), somebody(farm)
+    ready(phone, farm, person)
+    page = phone.go(work_of(farm, order))
+    phone.airplane_mode(True)
+    page.click("#next button")
+    page.wait_for_selector('#next a[href="#start"]')
+    assert TITLE in page.evaluate(LEFT_ON_THE_PHONE)
+
+    page.click(".me summary")
+    page.click("[data-sign-out] button")
+    page.wait_for_url("**/signed-out")
+    left = page.evaluate(LEFT_ON_THE_PHONE)
+    for told in (TITLE, "Lowbell", "revision", "accept", person.email, str(order.id), "A KEY"):
+        assert told not in left
+    phone.go(f"/farms/{farm.farm.id}/today")
+    assert page.url.endswith("/signed-out")
+
+    phone.airplane_mode(False)
+    phone.go(f"/farms/{farm.farm.id}/today")
+    assert page.url.endswith("/signed-out")  # not even with a signal, until the old session is ended
+    page.click("#end button")
+    page.wait_for_url("**/sign-in")
+    assert page.is_visible("#kept")
+    phone.sign_in(person, PASSWORD)
+    phone.go(work_of(farm, order))
+    page.wait_for_selector('#next a[href="#start"]')
+    all_sent(page)
+    order.refresh_from_db()
+    assert order.status == "accepted"
+
+
+def test_two_people_on_one_phone_are_kept_apart(phone):
+    farm = spray_day()
+    order, teo, wren = given(farm), somebody(farm), somebody(farm, worker=farm.wren, name="Wren")
+    ready(phone, farm, teo)
+    page = phone.go(work_of(farm, order))
+    phone.airplane_mode(True)
+    page.click("#next button")
+    page.wait_for_selector('#next a[href="#start"]')
+    page.click(".me summary")
+    page.click("[data-sign-out] button")
+    page.wait_for_url("**/signed-out")
+
+    phone.airplane_mode(False)
+    page.click("#end button")
+    page.wait_for_url("**/sign-in")
+    ready(phone, farm, wren)
+    phone.go(f"/farms/{farm.farm.id}/sent").wait_for_selector("#others:not([hidden])")
+    assert "Another person wrote 1 on this phone" in page.inner_text("#others")
+    assert page.inner_text("#waiting") == ""
+    order.refresh_from_db()
+    assert order.status == "issued"
+
+    page.click(".me summary")
+    page.click("[data-sign-out] button")
+    page.wait_for_url("**/sign-in")
+    ready(phone, farm, teo)
+    all_sent(page)
+    order.refresh_from_db()
+    assert order.status == "accepted"
+
+
+def test_a_conflict_is_shown_and_what_follows_it_waits(phone):
+    farm = spray_day()
+    order, person = given(farm), somebody(farm)
+    ready(phone, farm, person)
+    page = phone.go(work_of(farm, order))
+    page.click("#next button")
+    page.wait_for_selector('#next a[href="#start"]')
+    all_sent(page)
+    phone.airplane_mode(True)
+    check_and_start(page)
+    page.wait_for_selector('#next a[href^="#mix"]')
+    mix(page)
+    page.wait_for_selector("#next >> text=Mix load 2")
+
+    order.refresh_from_db()
+    orders.change_order(order=order, instructions="Leave the last row.", by=SYSTEM, now=timezone.now())
+    phone.airplane_mode(False)
+    page.wait_for_selector("#signal.bad >> text=Refused: 1")
+    page.click("#signal a")
+
+    shown = page.wait_for_selector("#waiting .wrong").inner_text()
+    assert "Started" in shown and "The order is in another state now. Read it again." in shown
+    assert "waits for the one above it" in page.inner_text("#waiting")
+    assert not Load.objects.exists()
+    page.once("dialog", lambda asked: asked.accept())
+    page.click("#waiting .wrong >> text=Remove from this phone")
+    page.wait_for_selector("#waiting .wrong", state="detached")
+
+
+def test_a_kept_page_paints_within_a_second_on_a_slow_net_and_takes_the_new_one_later(phone):
+    farm = spray_day()
+    order, person = given(farm), somebody(farm)
+    ready(phone, farm, person)
+    page = phone.go(work_of(farm, order))
+
+    phone.station.slow = True  # 400 ms there and back, twice, and 400 kbit a second
+    phone.go(work_of(farm, order))
+    painted = page.evaluate("performance.getEntriesByName('first-contentful-paint')[0].startTime")
+    assert painted < 1000, painted
+
+    order.refresh_from_db()
+    orders.change_order(order=order, instructions="Leave the last row.", by=SYSTEM, now=timezone.now())
+    phone.go(work_of(farm, order))
+    page.wait_for_selector("text=Leave the last row.")
