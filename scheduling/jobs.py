@@ -11,7 +11,7 @@ from kombu.exceptions import OperationalError
 
 from orchard.api import idempotency
 from orchard.farms.webhooks import sending
-from scheduling import outbox
+from scheduling import buds, outbox
 from scheduling.celery import app
 
 log = logging.getLogger(__name__)
@@ -39,6 +39,13 @@ def send_webhooks() -> int:
 def forget_answers() -> int:
     """Delete the answers that are kept for idempotency keys and are too old to be asked for again."""
     return idempotency.forget(now=timezone.now())
+
+
+@app.task(name="scheduling.forecast_buds")
+def forecast_buds() -> int:
+    """Forecast the bud stages of every farm's blocks, as of today. The timer asks for it a few times a
+    day."""
+    return buds.forecast_every_farm(now=timezone.now())
 
 
 def leave(id: uuid.UUID) -> None:

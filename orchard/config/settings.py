@@ -171,6 +171,7 @@ CELERY_BEAT_SCHEDULE = {
     # A sweep: workers hear of new events at once. It must not expire, since clocks may be hours apart.
     "relay the outbox": {"task": "scheduling.relay", "schedule": 2.0},
     "send webhooks": {"task": "scheduling.send_webhooks", "schedule": 2.0},
+    "forecast buds": {"task": "scheduling.forecast_buds", "schedule": 21_600.0},
     "forget old answers": {"task": "scheduling.forget_answers", "schedule": 86_400.0},
 }
 DATA_UPLOAD_MAX_MEMORY_SIZE = 1024 * 1024

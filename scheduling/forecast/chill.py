@@ -1,7 +1,8 @@
 """Chill and heat of single hours, and hours from a day's minimum and maximum.
 
-The units and the models are published ones; `tests/published/test_chill_and_heat.py` holds them to their sources. They
-did not win (see `trials`), but are what growers count in, and what a winter without chill is told by.
+The units and the models are published ones; `tests/published/test_chill_and_heat.py` holds them to their
+sources. They did not win (see `trials`), but are what growers count in, and what a winter without chill is
+told by.
 """
 
 from __future__ import annotations
@@ -38,8 +39,9 @@ def utah_units(hours: Floats) -> Floats:
 def growing_degree_hours(hours: Floats) -> Floats:
     """Return the growing degree hours of each hour; temperatures in degC.
 
-    Source: Anderson, Richardson and Kesner, "Validation of chill unit and flower bud phenology models for Montmorency
-    sour cherry", Acta Horticulturae 184, 1986 (two half cosines between base, best and critical temperature).
+    Source: Anderson, Richardson and Kesner, "Validation of chill unit and flower bud phenology models for
+    Montmorency sour cherry", Acta Horticulturae 184, 1986 (two half cosines between base, best and critical
+    temperature).
     """
     rising = (BEST - BASE) / 2 * (1 + np.cos(np.pi + np.pi * (hours - BASE) / (BEST - BASE)))
     falling = (BEST - BASE) * (1 + np.cos(np.pi / 2 + np.pi / 2 * (hours - BEST) / (CRITICAL - BEST)))
@@ -54,11 +56,12 @@ SLOPE, HALF_AT = 1.6, 277.0
 def dynamic_portions(hours: Floats) -> Floats:
     """Return the chill portions that each hour completes, along the last axis; temperatures in degC.
 
-    A precursor builds up and breaks down; once there is enough of it a share, the larger the cooler, is kept for good.
+    A precursor builds up and breaks down; once there is enough of it a share, the larger the cooler, is
+    kept for good.
 
-    Source: Fishman, Erez and Couvillon, "The temperature dependence of dormancy breaking in plants", Journal of
-    Theoretical Biology 124, 1987; constants as Erez, Fishman, Linsley-Noakes and Allan give them, Acta
-    Horticulturae 276, 1990.
+    Source: Fishman, Erez and Couvillon, "The temperature dependence of dormancy breaking in plants",
+    Journal of Theoretical Biology 124, 1987; constants as Erez, Fishman, Linsley-Noakes and Allan give
+    them, Acta Horticulturae 276, 1990.
     """
     kelvin = hours + 273.0
     share = 1 / (1 + np.exp(-SLOPE * HALF_AT * (kelvin - HALF_AT) / kelvin))
@@ -74,7 +77,7 @@ def dynamic_portions(hours: Floats) -> Floats:
 
 
 def hours_of(minimum: Floats, maximum: Floats, *, each: int = 1) -> Floats:
-    """Return temperatures of hours from daily ones, as a sine that is lowest at 2 h and highest at 14 h: [..., day, hour].
+    """Return temperatures of hours from daily ones: [..., day, hour]; a sine, lowest at 2 h, highest at 14 h.
 
     Common practice, no source: it knows neither sunrise nor cold fronts.
 

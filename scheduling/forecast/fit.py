@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from scheduling.forecast import asking, climate, futures, pooling, so_far, told
-from scheduling.forecast.axis import Floats, Ints, Kind
+from scheduling.forecast import asking, chill, climate, futures, pooling, so_far, told
+from scheduling.forecast.axis import Floats, Ints, Kind, column
 from scheduling.forecast.calibration import Calibration, calibrated_on
 from scheduling.forecast.climate import Climate
 from scheduling.forecast.clock import Clock, Warmth, gain_in_a_day, hands, reading
@@ -40,6 +40,7 @@ class Fitted:
     :ivar gains: [kind] what a reading gains in a day
     :ivar persistence: [lead, kind, 2] what the weather of late says of the weeks ahead: constant and share
     :ivar places: how many it rests on; `first_season`, `last_season`
+    :ivar least_chill: chill hours up to the end of January that one in a hundred of its winters stayed below
     :ivar winters: coldest and mildest mean of January and February over its places [degC]; `springs` of March
         and April
     """
@@ -57,6 +58,7 @@ class Fitted:
     last_season: int
     winters: tuple[float, float]
     springs: tuple[float, float]
+    least_chill: float
 
 
 ClockChoice = Callable[[Places, climate.Weather, int], Clock]
@@ -118,6 +120,7 @@ def _fitted(places: Places, leads: tuple[int, ...], choose: ClockChoice) -> Fitt
         last_season=places.first_season + places.dates.shape[1] - 1,
         winters=_range(weather, slice(92, 151)),
         springs=_range(weather, slice(151, 212)),
+        least_chill=_least_chill(weather),
     )
 
 
@@ -163,6 +166,23 @@ def _range(weather: climate.Weather, days: slice) -> tuple[float, float]:
     return (float(each.min()), float(each.max())) if each.size else (0.0, 0.0)
 
 
+CHILL_DAYS = slice(column(-61), column(31))
+"""From 1 November to the end of January."""
+
+
+def chill_had(minimum: Floats, maximum: Floats) -> Floats:
+    """Return the chill hours from November to January: [...], from [..., day]; nan where a day misses."""
+    hours = chill.hours_of(minimum[..., CHILL_DAYS], maximum[..., CHILL_DAYS])
+    counted: Floats = np.where(np.isnan(hours), np.nan, chill.chill_hours(hours)).sum((-2, -1))
+    return counted
+
+
+def _least_chill(weather: climate.Weather) -> float:
+    whole = weather.known[:, :, CHILL_DAYS].mean(-1) > 0.95
+    had = chill_had(weather.minimum, weather.maximum)[whole]
+    return float(np.quantile(had, 0.01)) if had.size else 0.0
+
+
 def _persistence(heard: Told, leads: tuple[int, ...]) -> Floats:
     """Return for each lead and kind what the weather of late says of the weeks ahead: [lead, kind, 2]."""
     fitted = np.zeros((len(leads), len(heard.hands), 2))
@@ -199,12 +219,15 @@ def raw(
     *,
     uses: Uses = ALL,
     start: Floats | None = None,
+    known_until: Ints | None = None,
 ) -> Floats:
     """Return the dates that one in ten, half and nine in ten come before, not yet calibrated: [row, 3].
 
     Place by place, so that no place can touch another's forecast even in the last digit.
 
     :param places: with the kinds of the fit, in its order
+    :param start: [place] how much warmer than the fitted places it is known to be, where no season was before
+    :param known_until: [row] last day whose weather is known or forecast; the day of issue if absent
     """
     made = np.full((len(asked), 3), np.nan)
     for place in np.unique(asked.place):
@@ -222,9 +245,10 @@ def raw(
         before = pooling.expected(heard.readings, fitted.shared)
         awaited = so_far.await_events(heard, fitted.shared, before, alone, uses)
         hastened = np.zeros(len(rows))
+        until = None if known_until is None else known_until[rows]
         if uses.recent_weather:
             late = futures.of_late(heard, alone)
             constant, share = at_lead(fitted.persistence, fitted.leads, lead[rows], alone.kind).T
             hastened = np.where((late != 0) & ~awaited.unmeasured, constant + share * late, 0.0)
-        made[rows] = futures.possible_dates(heard, alone, awaited, fitted.shared.off, hastened)
+        made[rows] = futures.possible_dates(heard, alone, awaited, fitted.shared.off, hastened, until)
     return made

@@ -27,30 +27,44 @@ SMALL = 0.1
 """Added to both sides of a ratio, so that a frozen fortnight does not make it boundless."""
 
 
-def possible_dates(told: Told, asked: Asked, awaited: Awaited, off: Floats, hastened: Floats) -> Floats:
+def possible_dates(
+    told: Told, asked: Asked, awaited: Awaited, off: Floats, hastened: Floats, known_until: Ints | None = None
+) -> Floats:
     """Return the dates that one in ten, half, and nine in ten come before: [row, 3], days from 1 January.
 
     :param off: [kind] how much later a date reads by the usual weather alone
     :param hastened: [row] log of how much faster than in earlier seasons the clock will run
+    :param known_until: [row] last day whose weather is known or forecast; the day of issue if absent
     """
     readings = _possible_readings(awaited)
     shift = np.where(awaited.unmeasured, off[asked.kind], 0.0)
     gain = told.gains[asked.kind]
     wanted = (np.maximum(readings + shift[:, None], 0) * gain[:, None]) ** 2
     wanted = wanted - ((np.maximum(awaited.now + shift, 0) * gain) ** 2)[:, None]
-    wanted = np.maximum(wanted, LEAST) * np.exp(-hastened)[:, None]
+    until = asked.issued if known_until is None else np.maximum(known_until, asked.issued)
+    until = np.where(awaited.unmeasured, asked.issued, until)
+    wanted = np.maximum(wanted, LEAST)
     tried = futures_tried(told, asked) & ~awaited.unmeasured[:, None]
     tried &= (tried.sum(1) >= FEWEST)[:, None]
     days = np.full((len(asked), tried.shape[1] + 1, LEVELS), np.nan)
     for place, kind in sorted(set(zip(asked.place.tolist(), asked.kind.tolist(), strict=True))):
         rows = np.flatnonzero((asked.place == place) & (asked.kind == kind))
-        one, columns = told.hands[kind], asked.issued[rows] - FIRST_DAY
+        one, columns = told.hands[kind], until[rows] - FIRST_DAY
+        own = one.sums[place, asked.season[rows]]
+        begun = own[np.arange(len(rows)), asked.issued[rows] - FIRST_DAY]
+        gained = own[np.arange(len(rows)), columns] - begun
+        left = np.maximum(wanted[rows] - gained[:, None], 0) * np.exp(-hastened[rows])[:, None]
         for season in np.flatnonzero(tried[rows].any(0)):
             mine = tried[rows, season]
-            days[rows[mine], season] = _reached(one.sums[place, season], columns[mine], wanted[rows[mine]])
-        for row in rows[~tried[rows].any(1)]:
-            usual = one.usual[place, asked.season[row]]
-            days[row, -1] = _reached(usual, asked.issued[[row]] - FIRST_DAY, wanted[[row]])[0]
+            days[rows[mine], season] = _reached(one.sums[place, season], columns[mine], left[mine])
+        for at, row in enumerate(rows):
+            if not tried[row].any():
+                usual = one.usual[place, asked.season[row]]
+                days[row, -1] = _reached(usual, columns[[at]], left[[at]])[0]
+            if gained[at] > 0:
+                within = wanted[row] <= gained[at]
+                sooner = _reached(own[at], asked.issued[[row]] - FIRST_DAY, wanted[[row]])[0]
+                days[row] = np.where(within & ~np.isnan(days[row]), sooner, days[row])
     return shares(days.reshape(len(asked), -1))
 
 

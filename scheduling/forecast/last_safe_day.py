@@ -37,9 +37,13 @@ def last_safe_day(forecasts: Sequence[Forecast]) -> LastSafeDay:
         return LastSafeDay(on, earliest, f"{on:%-d %b} was the last day before budburst")
     says = (
         f"{on:%-d %b} is the last day before bud colour in nine springs of ten (by budburst, to be safe; "
-        f"{earliest.model.replace('_', ' ')}; odds from one station)"
+        f"{_rests_on(earliest.model)})"
     )
     return LastSafeDay(on, earliest, says)
+
+
+def _rests_on(model: str) -> str:
+    return "running mean; odds from one station" if model == "running_mean" else model
 
 
 def bud_colour_estimate(*, budburst: date, first_bloom: date) -> date:

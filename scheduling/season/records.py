@@ -10,7 +10,8 @@ from functools import lru_cache
 from pathlib import Path
 
 from mixing.quantities import Quantity
-from scheduling.forecast.records import BudDate, Event, SpringDay
+from scheduling.forecast.records import BudDate, Event
+from scheduling.forecast.sound import Day
 from scheduling.season.cut import HERE, SEASON
 from scheduling.weather import WeatherDay
 
@@ -21,13 +22,13 @@ class SeasonCut:
 
     :ivar weather: every day of the winter, in order
     :ivar bud_dates: all years, the season's own among them
-    :ivar springs: daily means of the earlier springs and of this one
+    :ivar days: days of the earlier springs, January to April, and of this winter from October on
     """
 
     season: int
     weather: tuple[WeatherDay, ...]
     bud_dates: tuple[BudDate, ...]
-    springs: tuple[SpringDay, ...]
+    days: tuple[Day, ...]
 
     def observed(self, event: Event) -> date:
         """Return the day of this season on which the event was observed."""
@@ -38,13 +39,12 @@ class SeasonCut:
 def load(folder: Path = HERE) -> SeasonCut:
     """Return the cut that ships with the product."""
     weather = tuple(_weather_day(row) for row in _rows(folder / "weather.csv"))
-    springs = [_spring_day(row) for row in _rows(folder / "earlier_springs.csv")]
-    springs += [_spring_day(row) for row in _rows(folder / "weather.csv") if row["date"] >= f"{SEASON}-01-01"]
+    days = [_day(row) for name in ("earlier_springs.csv", "weather.csv") for row in _rows(folder / name)]
     buds = (
         BudDate(int(row["year"]), Event(row["event"]), date.fromisoformat(row["date"]))
         for row in _rows(folder / "bud_dates.csv")
     )
-    return SeasonCut(SEASON, weather, tuple(buds), tuple(springs))
+    return SeasonCut(SEASON, weather, tuple(buds), tuple(days))
 
 
 def _rows(path: Path) -> list[dict[str, str]]:
@@ -67,5 +67,5 @@ def _quantity(raw: str, unit: str) -> Quantity | None:
     return Quantity(Decimal(raw), unit) if raw else None
 
 
-def _spring_day(row: dict[str, str]) -> SpringDay:
-    return SpringDay(date.fromisoformat(row["date"]), (float(row["tmin_c"]) + float(row["tmax_c"])) / 2)
+def _day(row: dict[str, str]) -> Day:
+    return Day(date.fromisoformat(row["date"]), float(row["tmin_c"]), float(row["tmax_c"]))

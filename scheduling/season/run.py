@@ -69,7 +69,7 @@ def _waiting(season: Season, waiting: story.Waiting) -> None:
 def _outlook(season: Season, seen: story.Outlook) -> None:
     season.say("  Outlook")
     season.tell(telling.outlook(seen))
-    best: dict[Any, Any] = {forecast.event: forecast for forecast in seen.forecasts}  # thermal time is last
+    best: dict[Any, Any] = {forecast.event: forecast for forecast in seen.forecasts}  # the fitted are last
     rows = [
         {name: getattr(one, name) for name in ("predicted", "low80", "high80", "issued_on", "model")}
         | {"event": one.event.value, "bbch": one.bbch}

@@ -24,12 +24,14 @@ from scheduling.forecast import (
     bud_colour_estimate,
     last_safe_day,
     running_mean,
-    thermal_time,
+    stored,
 )
+from scheduling.forecast.block import Note
+from scheduling.forecast.block import outlook as outlook_of_block
 from scheduling.forecast.records import BBCH
 from scheduling.lines import BlockSeen, LeftOut, ProgrammeLine
 from scheduling.planner import BUD_SWELL_LEAD, DraftJob, Plan, plan
-from scheduling.season.cut import HERE
+from scheduling.season.cut import HERE, SPECIES
 from scheduling.season.records import SeasonCut
 from scheduling.spray_days import DayVerdict, judge_days
 
@@ -168,14 +170,18 @@ def season_days(cut: SeasonCut, *, bounds: Sequence[Bound]) -> tuple[Step, ...]:
 
 def outlook(cut: SeasonCut, *, issued_on: date) -> Outlook:
     """Return the forecasts as of a day; nothing later than that day goes into them."""
-    forecasts = tuple(
-        forecast
-        for event in (Event.BUDBURST, Event.FIRST_BLOOM)
-        for forecast in (
-            running_mean(cut.bud_dates, event=event, season=cut.season, issued_on=issued_on),
-            thermal_time(cut.bud_dates, cut.springs, event=event, season=cut.season, issued_on=issued_on),
-        )
-    )
+    watched = (Event.BUDBURST, Event.FIRST_BLOOM)
+    means = [
+        running_mean(cut.bud_dates, event=event, season=cut.season, issued_on=issued_on) for event in watched
+    ]
+    fitted = outlook_of_block(
+        stored.load(),
+        crop=SPECIES,
+        notes=[Note(SPECIES, bud.event, bud.on) for bud in cut.bud_dates],
+        observed=cut.days,
+        issued_on=issued_on,
+    ).forecasts
+    forecasts = (*means, *(one for one in fitted if one.event in watched))
     return Outlook(issued_on, forecasts, last_safe_day(forecasts))
 
 

@@ -139,7 +139,7 @@ def test_the_story_follows_the_weather_and_not_the_other_way_round():
         )
         for day in CUT.weather
     ]
-    calm = records.SeasonCut(CUT.season, tuple(fine), CUT.bud_dates, CUT.springs)
+    calm = records.SeasonCut(CUT.season, tuple(fine), CUT.bud_dates, CUT.days)
 
     told = story.season_days(calm, bounds=BOUNDS)
 

@@ -20,11 +20,18 @@ class Command(BaseCommand):
         )
         parser.add_argument("--to", type=Path, default=stored.FILE, metavar="FILE", help="where the fit goes")
         parser.add_argument(
+            "--without",
+            action="append",
+            default=[],
+            metavar="STATION",
+            help="a place to leave out, such as one that a demonstration uses; may be given again",
+        )
+        parser.add_argument(
             "--trials",
             type=int,
             default=0,
             metavar="SPLITS",
-            help="write nothing; fit every model to half of the places, forecast the rest, so many times over",
+            help="write nothing; fit each model to half of the places, forecast the rest, so many times",
         )
 
     def handle(self, *_args: Any, **options: Any) -> None:
@@ -34,7 +41,8 @@ class Command(BaseCommand):
                 for line in trials.table(found, splits=options["trials"]):
                     self.stdout.write(line)
                 return
-            fitted = fit.fit(found, leads=stored.LEADS)
+            kept = [row for row, name in enumerate(found.names) if name not in options["without"]]
+            fitted = fit.fit(found.only(kept), leads=stored.LEADS)
         except (places.NotPhenology, fit.TooLittleToFit) as reason:
             raise CommandError(str(reason)) from reason
         options["to"].write_text(stored.written(fitted), encoding="utf-8")

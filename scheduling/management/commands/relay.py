@@ -20,6 +20,7 @@ log = logging.getLogger(__name__)
 
 NO_DATABASE_SECONDS = 2.0
 A_DAY = dt.timedelta(days=1)
+FORECASTS_EVERY = dt.timedelta(hours=6)
 
 
 class Command(BaseCommand):
@@ -49,6 +50,7 @@ class Command(BaseCommand):
         """Relay until stopped; what is being done then is finished first."""
         most = outbox.BATCH if settings.REDIS_URL else 1  # what is done here is done one by one
         forgotten_at: dt.datetime | None = None
+        forecast_at: dt.datetime | None = None
         ear = wake.Ear()
         while not stopped.is_set():
             close_old_connections()
@@ -56,6 +58,9 @@ class Command(BaseCommand):
                 if forgotten_at is None or timezone.now() - forgotten_at > A_DAY:
                     jobs.forget_answers.apply()
                     forgotten_at = timezone.now()
+                if forecast_at is None or timezone.now() - forecast_at > FORECASTS_EVERY:
+                    jobs.forecast_buds.apply()
+                    forecast_at = timezone.now()
                 sent = outbox.relay(send=jobs.send, now=timezone.now(), most=most)
                 if not settings.REDIS_URL:  # with a broker the timer asks the workers
                     jobs.send_webhooks.apply()

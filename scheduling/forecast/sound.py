@@ -1,0 +1,95 @@
+"""What of a place's daily weather a forecast may use, and what was left out and why."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import date, timedelta
+from statistics import median
+
+from scheduling.forecast.axis import season_of
+from scheduling.forecast.places import COLDEST, WARMEST
+from scheduling.forecast.records import CannotForecast
+
+SPIKE = 15.0
+"""Degrees a day's mean may lie from the middle of the week about it (our choice, no source)."""
+WEEK = 3
+MILDEST_WINTER, COLDEST_WINTER = 22.0, -30.0
+"""Means of December to February beyond which no orchard tree rests, and degF given as degC (or the like) is
+likelier."""
+FEWEST_DAYS = 15
+WINTER = (12, 1, 2)
+
+
+@dataclass(frozen=True, slots=True)
+class Day:
+    """One day's minimum and maximum [degC]."""
+
+    on: date
+    minimum: float
+    maximum: float
+
+    @property
+    def mean(self) -> float:
+        """Half-way between the two."""
+        return (self.minimum + self.maximum) / 2
+
+
+@dataclass(frozen=True, slots=True)
+class Sound:
+    """The days that may be used, and sentences on what may not."""
+
+    days: tuple[Day, ...]
+    left_out: tuple[str, ...]
+
+
+def sound(days: Iterable[Day], *, season: int) -> Sound:
+    """Return what may be used.
+
+    :param season: the season that is forecast
+    :raises CannotForecast: `unit_unlikely`, `other_hemisphere`
+    """
+    given = {day.on: day for day in days}
+    notes = []
+    kept = {on: day for on, day in given.items() if _possible(day)}
+    if len(kept) < len(given):
+        notes.append(f"{len(given) - len(kept)} days left out: no temperatures that a day on Earth can have")
+    _refuse_the_other_hemisphere(kept)
+    for year in sorted({season_of(on) for on in given}):
+        winter = [day.mean for on, day in given.items() if season_of(on) == year and on.month in WINTER]
+        if len(winter) >= FEWEST_DAYS and not COLDEST_WINTER < median(winter) < MILDEST_WINTER:
+            middle = f"{median(winter):.0f} °C"
+            says = f"the winter before spring {year} has a middle of {middle}: degF taken as degC?"
+            if year == season:
+                raise CannotForecast("unit_unlikely", says)
+            notes.append(f"{says} It is left out")
+            kept = {on: day for on, day in kept.items() if season_of(on) != year}
+    spikes = [on for on, day in kept.items() if _jumps(day, kept)]
+    if spikes:
+        notes.append(f"{len(spikes)} days left out: {SPIKE:.0f} °C or more off the days about them")
+    usable = tuple(kept[on] for on in sorted(kept) if on not in set(spikes))
+    return Sound(usable, tuple(notes))
+
+
+def _possible(day: Day) -> bool:
+    return COLDEST <= day.minimum <= day.maximum <= WARMEST
+
+
+def _jumps(day: Day, known: Mapping[date, Day]) -> bool:
+    about = [known.get(day.on + timedelta(days=step)) for step in range(-WEEK, WEEK + 1) if step]
+    means = [one.mean for one in about if one is not None]
+    return len(means) >= WEEK and abs(day.mean - median(means)) >= SPIKE
+
+
+def _refuse_the_other_hemisphere(known: Mapping[date, Day]) -> None:
+    north_winter = [day.mean for on, day in known.items() if on.month in WINTER]
+    north_spring = [day.mean for on, day in known.items() if on.month in (4, 5, 6)]
+    enough = min(len(north_winter), len(north_spring)) >= FEWEST_DAYS
+    if enough and sum(north_winter) / len(north_winter) > sum(north_spring) / len(north_spring) + 2:
+        raise CannotForecast("other_hemisphere", OTHER_HEMISPHERE)
+
+
+OTHER_HEMISPHERE = (
+    "the place has its winter in July: the model counts a season from October to June, and was fitted to "
+    "places north of the equator only"
+)
