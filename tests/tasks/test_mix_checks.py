@@ -291,9 +291,18 @@ def test_a_calculation_is_worked_out_by_name(manager):
 
     answer = manager.post("/api/v1/calculations/dose_by_area", asked)
     unknown = manager.post("/api/v1/calculations/dose_by_moon", asked)
-    wrong = manager.post("/api/v1/calculations/dose_by_area", {"area": {"value": "3", "unit": "acres"}})
+    wrong, in_spanish = (
+        manager.post(
+            "/api/v1/calculations/dose_by_area",
+            {"area": {"value": "3", "unit": "acres"}},
+            accept_language=language,
+        )
+        for language in ("en", "es")
+    )
 
     assert answer.json()["amount"] == {"value": "7.5", "unit": "lb"}
     assert unknown.status_code == 404
     assert (wrong.status_code, set(pointers(wrong))) == (422, {"/area/unit", "/rate"})
+    assert codes(in_spanish) == codes(wrong)
+    assert in_spanish.json()["errors"] != wrong.json()["errors"]
     assert len(manager.get("/api/v1/calculations").json()["items"]) >= 34

@@ -325,7 +325,7 @@ class Calculation(SignedIn):
     def post(self, request: Request, **kwargs: Any) -> Response:
         """Work it out."""
         try:
-            return Response(calculate(kwargs["name"], self.body))
+            return Response(calculate(kwargs["name"], self.body, language=self.language(request)))
         except CalculationError as error:
             raise Unprocessable(
                 *(Fault(f["code"], f["detail"], f["pointer"]) for f in error.errors)
