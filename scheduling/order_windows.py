@@ -82,7 +82,12 @@ def bounds_of(labels: Sequence[Mapping[str, Any]], crop: str, limits: Mapping[st
 def hour_of(row: Any, zone: dt.tzinfo) -> WeatherHour:
     """Return a stored hour; one that begins past the hour counts as the hour it begins in."""
     start = row.at.astimezone(zone).replace(minute=0, second=0, microsecond=0)
-    return WeatherHour(at=start, kind=row.kind, **{name: getattr(row, name) for name in MEASURED})
+    return WeatherHour(at=start, kind=row.kind, **{name: _sure(row, name) for name in MEASURED})
+
+
+def _sure(row: Any, name: str) -> Any:
+    """Return what was measured; None where it is doubted."""
+    return None if name in getattr(row, "doubts", ()) else getattr(row, name)
 
 
 def _shown(window: Window) -> dict[str, Any]:

@@ -47,22 +47,26 @@ class Came(enum.Enum):
     """It is done, set aside, or held by another."""
 
 
-def relay(*, send: Send, now: dt.datetime, most: int = BATCH) -> int:
+def relay(*, send: Send, now: dt.datetime, most: int = BATCH, beside: bool | None = None) -> int:
     """Send what is due, oldest first; return how many. Any number of relays may run side by side.
 
     What cannot be sent, since there is no broker just now, is due again a little later.
+
+    :param beside: True for what takes long and nothing else, False for all but that
     """
-    ids = claim(now=now, most=most)
+    ids = claim(now=now, most=most, beside=beside)
     for id in ids:
         send(id)
     return len(ids)
 
 
-def claim(*, now: dt.datetime, most: int = BATCH) -> list[uuid.UUID]:
+def claim(*, now: dt.datetime, most: int = BATCH, beside: bool | None = None) -> list[uuid.UUID]:
     """Return the ids of events that are due, in their order; for a while nobody else gets them."""
     with transaction.atomic():
         is_due = Q(next_at__lte=now) | Q(next_at__gt=turns.too_far(now=now))
         due = _waiting().filter(is_due).order_by("seq", "id")
+        if beside is not None:
+            due = due.filter(kind__in=work.BESIDE) if beside else due.exclude(kind__in=work.BESIDE)
         found = list(due.select_for_update(skip_locked=True)[:most])
         for event in found:
             turns.sent(event, now=now)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from decimal import ROUND_HALF_EVEN, Decimal
+from functools import lru_cache
 
 from mixing.quantities import Quantity, plain
 from scheduling.bounds import Basis, Bound, Limit
@@ -39,6 +40,7 @@ def below(bound: Bound, limit: Limit, what: str, measured: Quantity | None) -> I
         yield because(bound, limit, f"{what} {_apart(measured, bound.value)} is below {shown(bound.value)}")
 
 
+@lru_cache(maxsize=65536)
 def _apart(measured: Quantity, limit: Quantity) -> str:
     """Return what was measured in the limit's unit, with as many decimals as tell the two apart."""
     texts = (shown(measured, limit.unit, places=places) for places in range(1, 6))
@@ -57,6 +59,7 @@ def because(bound: Bound, limit: Limit, says: str) -> Reason:
     return Reason(limit, bound.basis, f"{says} ({bound.whose})")
 
 
+@lru_cache(maxsize=65536)
 def shown(quantity: Quantity, name: str | None = None, *, places: int = 1) -> str:
     """Return a quantity for a person, rounded, in the unit `name` where one is given."""
     value = quantity.to(name or quantity.unit)

@@ -6,9 +6,10 @@ Values are in base units (degC, m/s, mm); what is not known is NaN, and compares
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta, tzinfo
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,6 +29,7 @@ NOWHERE = 10**9
 class Sky:
     """Hours one after the other from `first` on [UTC]; `known` where there is a row.
 
+    :ivar delta_t: dry bulb less wet bulb, where temperature and humidity are known
     :ivar rows: the hours themselves, None in a gap; for the sentences
     """
 
@@ -41,6 +43,9 @@ class Sky:
     strongest: Numbers
     rain: Numbers
     leaf_wet: Numbers
+    delta_t: Numbers
+    told: dict[Any, Any] = field(default_factory=dict, compare=False)
+    """What was worked out of this sky before: many blocks under one sky share their limits."""
 
     def at(self, place: int) -> datetime:
         """Return the start of an hour, in the zone of the rows; hours pass across a clock change too."""
@@ -48,16 +53,6 @@ class Sky:
 
     def __len__(self) -> int:
         return len(self.rows)
-
-    @property
-    def delta_t(self) -> Numbers:
-        """Dry bulb less wet bulb [degC] where temperature and humidity are known."""
-        return np.array(
-            [
-                _delta_t(dry, damp)
-                for dry, damp in zip(self.temperature.tolist(), self.humidity.tolist(), strict=True)
-            ]
-        )
 
 
 @lru_cache(maxsize=65536)
@@ -81,17 +76,21 @@ def sky_of(hours: Iterable[WeatherHour]) -> Sky | None:
     rows: list[WeatherHour | None] = [None] * count
     for at, hour in by_time.items():
         rows[round((at - first) / HOUR)] = hour
+    temperature = _column(rows, "temperature")
+    humidity = np.array([_number(None if row is None else row.humidity_percent) for row in rows])
+    pairs = zip(temperature.tolist(), humidity.tolist(), strict=True)
     return Sky(
         first,
         zone,
         tuple(rows),
         np.array([row is not None for row in rows]),
-        _column(rows, "temperature"),
-        np.array([_number(None if row is None else row.humidity_percent) for row in rows]),
+        temperature,
+        humidity,
         _column(rows, "wind"),
         np.fmax(_column(rows, "wind"), _column(rows, "gust")),
         _column(rows, "rain", unit="mm"),
         np.array([_number(None if row is None else row.leaf_wet) for row in rows]),
+        np.array([_delta_t(dry, damp) for dry, damp in pairs]),
     )
 
 

@@ -6,7 +6,7 @@ What is not known closes: a wind that nobody measured is not a low wind. Limits 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC, datetime, time, timedelta
 from decimal import Decimal
 from math import ceil
@@ -80,7 +80,7 @@ def spray_windows(
 
 def windows_of(sky: Sky, *, bounds: Sequence[Bound], place: Place = Place()) -> tuple[Window, ...]:
     """Return the windows of a sky in order of time; a gap in the hours ends one and is in none."""
-    limits = [*(found for bound in bounds for found in _of_bound(bound, sky, place)), *_of_place(sky, place)]
+    limits = _limits(sky, bounds, place)
     closed = np.array([limit.closed for limit in limits]).reshape(len(limits), len(sky))
     edges = np.flatnonzero(np.any(closed[:, 1:] != closed[:, :-1], axis=0) | ~sky.known[1:] | ~sky.known[:-1])
     starts = [0, *(edges + 1).tolist()]
@@ -91,7 +91,7 @@ def windows_of(sky: Sky, *, bounds: Sequence[Bound], place: Place = Place()) -> 
                 reason
                 for limit, row in zip(limits, closed[:, start], strict=True)
                 if row
-                for reason in limit.why(start)
+                for reason in limit.reasons(start)
             )
             found.append(Window(sky.at(start), sky.at(end), reasons))
     return tuple(found)
@@ -99,7 +99,7 @@ def windows_of(sky: Sky, *, bounds: Sequence[Bound], place: Place = Place()) -> 
 
 def open_hours(sky: Sky, *, bounds: Sequence[Bound], place: Place = Place()) -> Truths:
     """Return which hours are open, without the reasons."""
-    limits = [*(found for bound in bounds for found in _of_bound(bound, sky, place)), *_of_place(sky, place)]
+    limits = _limits(sky, bounds, place)
     is_open = sky.known.copy()
     for limit in limits:
         is_open &= ~limit.closed
@@ -112,6 +112,23 @@ class _Limit:
 
     closed: Truths
     why: Callable[[int], Iterable[Reason]]
+    said: dict[int, tuple[Reason, ...]] = field(default_factory=dict)
+
+    def reasons(self, place: int) -> tuple[Reason, ...]:
+        """Return the reasons for an hour; kept, since many blocks ask."""
+        if place not in self.said:
+            self.said[place] = tuple(self.why(place))
+        return self.said[place]
+
+
+def _limits(sky: Sky, bounds: Sequence[Bound], place: Place) -> list[_Limit]:
+    found: list[_Limit] = []
+    for bound in bounds:
+        key = (bound, place.nights, place.sunrise, place.sunset)
+        if key not in sky.told:
+            sky.told[key] = tuple(_of_bound(bound, sky, place))
+        found += sky.told[key]
+    return [*found, *_of_place(sky, place)]
 
 
 def _of_bound(bound: Bound, sky: Sky, place: Place) -> Iterator[_Limit]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from django.db import models
 
 from orchard.farms.columns import QuantityColumn
@@ -125,6 +127,8 @@ class WeatherHour(models.Model):
     rain = QuantityColumn(null=True)
     leaf_wet = models.BooleanField(null=True)
     received_at = models.DateTimeField()
+    doubts = models.JSONField(default=list)
+    """Names of columns that are likely wrong; `sure` does not give them."""
 
     objects = FarmRows.as_manager()
 
@@ -141,6 +145,10 @@ class WeatherHour(models.Model):
 
     def __str__(self) -> str:
         return f"{self.at} {self.kind}"
+
+    def sure(self, name: str) -> Any:
+        """Return a value, None where it is doubted."""
+        return None if name in self.doubts else getattr(self, name)
 
 
 class WeatherDay(models.Model):
@@ -160,6 +168,8 @@ class WeatherDay(models.Model):
     wind_direction = models.PositiveSmallIntegerField(null=True)
     rain = QuantityColumn(null=True)
     received_at = models.DateTimeField()
+    doubts = models.JSONField(default=list)
+    """Names of columns that are likely wrong; `sure` does not give them."""
 
     objects = FarmRows.as_manager()
 
@@ -176,6 +186,10 @@ class WeatherDay(models.Model):
 
     def __str__(self) -> str:
         return f"{self.on} {self.kind}"
+
+    def sure(self, name: str) -> Any:
+        """Return a value, None where it is doubted."""
+        return None if name in self.doubts else getattr(self, name)
 
 
 class StageForecast(FarmRow):

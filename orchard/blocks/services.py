@@ -5,7 +5,8 @@ from __future__ import annotations
 import datetime as dt
 import uuid
 import zoneinfo
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from decimal import Decimal, localcontext
 from typing import Any
 
@@ -13,7 +14,7 @@ from django.db import transaction
 
 from mixing.quantities import EXACT, Quantity
 from orchard.api.refusals import Conflict, Fault, Unprocessable
-from orchard.blocks import outlines
+from orchard.blocks import outlines, weather_sense
 from orchard.blocks.models import (
     Block,
     ScoutingCount,
@@ -26,6 +27,7 @@ from orchard.farms import journal
 from orchard.farms.actors import Actor
 from orchard.farms.models import Farm
 
+TWO_DAYS = dt.timedelta(days=2)
 SHAPE = ("outline", "area", "row_spacing", "tree_spacing", "trees")
 
 
@@ -169,21 +171,45 @@ def store_forecasts(
     return stored
 
 
-def store_hours(*, farm: Farm, station: str, rows: Iterable[Mapping[str, Any]], now: dt.datetime) -> int:
-    """Store weather hours; a later post of the same station, hour and kind replaces. Return how many."""
-    return _store(WeatherHour, "at", farm=farm, station=station, rows=rows, now=now)
+@dataclass(frozen=True, slots=True)
+class Stored:
+    """How many weather rows were stored, and what of them is likely wrong."""
+
+    rows: int
+    doubts: tuple[weather_sense.Doubt, ...]
 
 
-def store_days(*, farm: Farm, station: str, rows: Iterable[Mapping[str, Any]], now: dt.datetime) -> int:
-    """Store weather days; a later post of the same station, day and kind replaces. Return how many."""
-    return _store(WeatherDay, "on", farm=farm, station=station, rows=rows, now=now)
+def store_hours(*, farm: Farm, station: str, rows: Iterable[Mapping[str, Any]], now: dt.datetime) -> Stored:
+    """Store weather hours; a later post of the same station, hour and kind replaces.
+
+    :raises Unprocessable: for what cannot be
+    """
+    return _store(WeatherHour, "at", farm=farm, station=station, rows=list(rows), now=now)
+
+
+def store_days(*, farm: Farm, station: str, rows: Iterable[Mapping[str, Any]], now: dt.datetime) -> Stored:
+    """Store weather days; a later post of the same station, day and kind replaces.
+
+    :raises Unprocessable: for what cannot be
+    """
+    return _store(WeatherDay, "on", farm=farm, station=station, rows=list(rows), now=now)
 
 
 def _store(
-    model: Any, when: str, *, farm: Farm, station: str, rows: Iterable[Mapping[str, Any]], now: dt.datetime
-) -> int:
+    model: Any, when: str, *, farm: Farm, station: str, rows: Sequence[Mapping[str, Any]], now: dt.datetime
+) -> Stored:
+    faults = list(weather_sense.impossible(rows))
+    if faults:
+        raise Unprocessable(*faults)
+    doubts = weather_sense.doubts(rows, near=_near(model, when, farm=farm, station=station, rows=rows))
+    doubted: dict[int, list[str]] = {}
+    for doubt in doubts:
+        doubted.setdefault(doubt.place, []).append(doubt.name)
     made = {
-        (row[when], row["kind"]): model(farm=farm, station=station, received_at=now, **row) for row in rows
+        (row[when], row["kind"]): model(
+            farm=farm, station=station, received_at=now, doubts=sorted(set(doubted.get(place, ()))), **row
+        )
+        for place, row in enumerate(rows)
     }
     key = {"farm", "station", when, "kind"}
     columns = [f.name for f in model._meta.concrete_fields if f.name not in key | {"id"}]
@@ -194,4 +220,18 @@ def _store(
         update_fields=columns,
         batch_size=500,
     )
-    return len(made)
+    return Stored(len(made), tuple(doubts))
+
+
+def _near(
+    model: Any, when: str, *, farm: Farm, station: str, rows: Sequence[Mapping[str, Any]]
+) -> list[float]:
+    """Return temperatures [degC] of the station within two days of the rows, of other times."""
+    if not rows:
+        return []
+    times = [row[when] for row in rows]
+    near = {f"{when}__gte": min(times) - TWO_DAYS, f"{when}__lte": max(times) + TWO_DAYS}
+    name = "temperature" if when == "at" else "mean"
+    there = model.objects.for_farm(farm).filter(station=station, **near).exclude(**{f"{when}__in": times})
+    found = [row.sure(name) for row in there.order_by(when, "id")]
+    return [float(value.in_base()) for value in found if value is not None]

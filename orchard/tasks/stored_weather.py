@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from decimal import Decimal
 from typing import Any
 
-from mixing.quantities import EXACT, plain
+from mixing.quantities import EXACT, Quantity, plain
 from orchard.api.remembered import remembered
 from orchard.blocks import queries as blocks
 from orchard.blocks.models import WeatherHour
@@ -32,13 +32,17 @@ def stored_weather(*, farm: Farm, at: dt.datetime) -> dict[str, Any] | None:
         return None
     ahead = _hours_ahead(farm=farm, at=at)
     found: dict[str, Any] = {
-        "wind": hour.wind.as_json() if hour.wind else None,
-        "temperature": hour.temperature.as_json() if hour.temperature else None,
+        "wind": _said(hour.sure("wind")),
+        "temperature": _said(hour.sure("temperature")),
         "humidity_percent": plain(hour.humidity_percent) if hour.humidity_percent is not None else None,
         "rain_within_h": _dry_hours(ahead, at=at),
         "minimum_next_24h": _minimum(ahead[:24]),
     }
     return {name: value for name, value in found.items() if value is not None} or None
+
+
+def _said(quantity: Quantity | None) -> dict[str, str] | None:
+    return None if quantity is None else quantity.as_json()
 
 
 def _hours_ahead(*, farm: Farm, at: dt.datetime) -> list[WeatherHour]:
@@ -71,7 +75,7 @@ def _dry_hours(ahead: Sequence[WeatherHour], *, at: dt.datetime) -> str | None:
 
 
 def _minimum(ahead: Sequence[WeatherHour]) -> dict[str, str] | None:
-    known = [row.temperature for row in ahead if row.temperature is not None]
+    known = [row.sure("temperature") for row in ahead if row.sure("temperature") is not None]
     if len(known) < 24:
         return None
     return min(known, key=lambda quantity: quantity.in_base()).as_json()

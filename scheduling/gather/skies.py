@@ -150,7 +150,14 @@ def weather_days(farm: Farm, *, since: dt.date, until: dt.date) -> list[WeatherD
     for row in rows:
         found.setdefault(
             row.on,
-            WeatherDay(row.on, row.minimum, row.maximum, row.rain, row.wind, row.humidity_percent),
+            WeatherDay(
+                row.on,
+                row.sure("minimum"),
+                row.sure("maximum"),
+                row.sure("rain"),
+                row.sure("wind"),
+                row.sure("humidity_percent"),
+            ),
         )
     return list(found.values())
 

@@ -194,7 +194,7 @@ def store_weather(made: SeasonFarm, *, days: tuple[WeatherDay, ...], now: dt.dat
         }
         for day in days
     ]
-    return ground.store_days(farm=made.farm, station=STATION, rows=rows, now=now)
+    return ground.store_days(farm=made.farm, station=STATION, rows=rows, now=now).rows
 
 
 def _store(made: SeasonFarm, *, now: dt.datetime) -> None:

@@ -42,11 +42,13 @@ def hour(
     gust: str | None = None,
     rain: str | None = "0",
     leaf_wet: bool | None = False,
+    humidity: str | None = None,
 ) -> WeatherHour:
     return WeatherHour(
         at=NOON + timedelta(hours=after),
         kind="forecast",
         temperature=quantity(temperature, "degC"),
+        humidity_percent=None if humidity is None else Decimal(humidity),
         wind=quantity(wind, "mph"),
         gust=quantity(gust, "mph"),
         rain=quantity(rain, "mm"),

@@ -1,8 +1,10 @@
 """Hours in which a spray may be done."""
 
 import itertools
-from datetime import time, timedelta
+from dataclasses import replace
+from datetime import UTC, datetime, time, timedelta
 from decimal import Decimal
+from zoneinfo import ZoneInfo
 
 from hypothesis import given
 from hypothesis import strategies as st
@@ -114,6 +116,82 @@ def test_wet_leaves_close():
     windows = spray_windows(with_hours(hour(1, leaf_wet=True)), bounds=BOUNDS, place=DAYTIME)
 
     assert limits(at(windows, 1)) == [Limit.WET]
+
+
+def test_damp_air_wets_leaves_where_no_sensor_says():
+    damp = hour(1, leaf_wet=None, humidity="94")
+
+    windows = spray_windows(with_hours(damp), bounds=BOUNDS, place=DAYTIME)
+
+    assert limits(at(windows, 1)) == [Limit.WET]
+    assert "94 % humidity" in at(windows, 1).closed_by[0].says
+
+
+def test_a_sensor_knows_better_than_the_damp_of_the_air():
+    dry = hour(1, leaf_wet=False, humidity="94")
+
+    assert at(spray_windows(with_hours(dry), bounds=BOUNDS, place=DAYTIME), 1).open
+
+
+def test_leaves_are_wet_for_an_hour_after_rain():
+    rain, after = hour(1, rain="2"), hour(2, leaf_wet=None)
+
+    windows = spray_windows(with_hours(rain, after), bounds=BOUNDS, place=DAYTIME)
+
+    assert limits(at(windows, 2)) == [Limit.WET]
+    assert at(windows, 3).open
+
+
+def test_ice_stays_on_the_trees_after_the_frost():
+    windows = spray_windows(with_hours(hour(1, temperature="-1")), bounds=BOUNDS, place=DAYTIME)
+
+    assert limits(at(windows, 2)) == [Limit.FROST]
+    assert "1 h ago" in at(windows, 2).closed_by[0].says
+    assert at(windows, 4).open
+
+
+def test_drops_that_dry_before_they_land_close_the_hour():
+    dry = hour(1, temperature="31", humidity="20")
+
+    windows = spray_windows(with_hours(dry), bounds=BOUNDS, place=DAYTIME)
+
+    assert limits(at(windows, 1)) == [Limit.HEAT]
+    assert "Delta T" in at(windows, 1).closed_by[0].says
+
+
+def test_still_air_in_one_of_the_nights_given_may_be_an_inversion():
+    still = [hour(after, wind="1") for after in range(60)]
+    dusk = NOON + timedelta(hours=5, minutes=20)
+    place = Place(nights=((dusk, dusk + timedelta(hours=15)),))
+
+    windows = spray_windows(still, bounds=BOUNDS, place=place)
+
+    assert at(windows, 4).open
+    assert limits(at(windows, 5)) == [Limit.INVERSION]
+    assert limits(at(windows, 20)) == [Limit.INVERSION]
+    assert at(windows, 21).open
+
+
+def test_the_nearness_of_a_closed_block_closes_and_names_it():
+    place = Place(time(7), time(17), re_entry=(("so near to Upper Peach", NOON + timedelta(hours=2)),))
+
+    window = at(spray_windows(fine_hours(40), bounds=BOUNDS, place=place), 1)
+
+    assert limits(window) == [Limit.RE_ENTRY]
+    assert "nobody may enter so near to Upper Peach before" in window.closed_by[0].says
+
+
+def test_the_night_that_the_clocks_go_back_has_an_hour_more():
+    zone = ZoneInfo("America/Los_Angeles")
+    midnight = datetime(2026, 11, 1, 7, tzinfo=UTC)  # 0:00 at the farm; at 2:00 it is 1:00 again
+    hours = [replace(hour(0), at=(midnight + timedelta(hours=step)).astimezone(zone)) for step in range(40)]
+
+    windows = spray_windows(hours, bounds=(), place=Place(quiet=(time(1), time(2))))
+
+    assert [
+        (one.open, (one.ends_at.astimezone(UTC) - one.starts_at.astimezone(UTC)) / timedelta(hours=1))
+        for one in windows[:3]
+    ] == [(True, 1), (False, 2), (True, 23)]
 
 
 def test_re_entry_and_quiet_hours_close_whatever_the_weather():

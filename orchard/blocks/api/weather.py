@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from typing import Any
 
 from django.db.models import QuerySet
 from django.urls import path
+from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -26,7 +28,7 @@ from orchard.api.fields import (
     YesNo,
     between,
 )
-from orchard.blocks import queries, services
+from orchard.blocks import queries, services, weather_sense
 from orchard.farms.resources import Collection
 
 MOST_WEATHER = 2000
@@ -79,6 +81,16 @@ class _Weathered(serializers.Serializer):
     wind_direction = serializers.IntegerField(allow_null=True)
     rain = Amount(allow_null=True)
     received_at = Moment()
+    doubts = serializers.ListField(
+        child=serializers.CharField(),
+        help_text="names of fields that are likely wrong; they count as not known",
+    )
+    stale = serializers.SerializerMethodField(help_text="a forecast so old that there should be a newer one")
+
+    @extend_schema_field({"type": "boolean"})
+    def get_stale(self, row: Any) -> bool:
+        now: dt.datetime = self.context["now"]
+        return weather_sense.is_stale(kind=row.kind, received_at=row.received_at, now=now)
 
 
 class HourShown(_Weathered):
@@ -94,8 +106,17 @@ class DayShown(_Weathered):
     mean = Amount(allow_null=True)
 
 
+class QuestionShown(serializers.Serializer):
+    pointer = serializers.CharField(help_text="which value of the post")
+    code = serializers.ChoiceField(choices=["spike", "unit_suspect", "gust_below_wind"])
+    detail = serializers.CharField()
+
+
 class StoredShown(serializers.Serializer):
     stored = serializers.IntegerField()
+    questions = QuestionShown(
+        many=True, required=False, help_text="values that are likely wrong; they count as not known"
+    )
 
 
 class PageQuery(Query):
@@ -137,7 +158,13 @@ class Weather(Collection):
         stored = self.stores(
             farm=self.farm, station=asked.get("station", ""), rows=asked["items"], now=self.now
         )
-        return Response({"stored": stored})
+        answer: dict[str, Any] = {"stored": stored.rows}
+        if stored.doubts:
+            answer["questions"] = [
+                {"pointer": f"/items/{one.place}/{one.name}", "code": one.code, "detail": one.says}
+                for one in stored.doubts
+            ]
+        return Response(answer)
 
 
 class Hours(Weather):

@@ -19,6 +19,7 @@ from scheduling import jobs, outbox, wake
 log = logging.getLogger(__name__)
 
 NO_DATABASE_SECONDS = 2.0
+A_LOOK_SECONDS = 0.5
 A_DAY = dt.timedelta(days=1)
 FORECASTS_EVERY = dt.timedelta(hours=6)
 
@@ -49,6 +50,9 @@ class Command(BaseCommand):
     def _run(self, stopped: threading.Event) -> None:
         """Relay until stopped; what is being done then is finished first."""
         most = outbox.BATCH if settings.REDIS_URL else 1  # what is done here is done one by one
+        beside = None if settings.REDIS_URL else False
+        if not settings.REDIS_URL:
+            threading.Thread(target=_do_what_takes_long, args=(stopped,), daemon=True).start()
         forgotten_at: dt.datetime | None = None
         forecast_at: dt.datetime | None = None
         ear = wake.Ear()
@@ -61,7 +65,7 @@ class Command(BaseCommand):
                 if forecast_at is None or timezone.now() - forecast_at > FORECASTS_EVERY:
                     jobs.forecast_buds.apply()
                     forecast_at = timezone.now()
-                sent = outbox.relay(send=jobs.send, now=timezone.now(), most=most)
+                sent = outbox.relay(send=jobs.send, now=timezone.now(), most=most, beside=beside)
                 if not settings.REDIS_URL:  # with a broker the timer asks the workers
                     jobs.send_webhooks.apply()
                 if not sent:
@@ -70,3 +74,20 @@ class Command(BaseCommand):
                 log.warning("the database did not answer, it is asked again: %s", failure)
                 stopped.wait(NO_DATABASE_SECONDS)
         ear.close()
+
+
+def _do_what_takes_long(stopped: threading.Event) -> None:
+    """Do beside the rest what takes long: loads go on to the store while a plan is made.
+
+    Where the process ends in the middle, the work is taken up again by the next.
+    """
+    while not stopped.wait(A_LOOK_SECONDS):
+        close_old_connections()
+        try:
+            while not stopped.is_set() and outbox.relay(
+                send=jobs.send, now=timezone.now(), most=1, beside=True
+            ):
+                pass
+        except DatabaseError as failure:
+            log.warning("the database did not answer, it is asked again: %s", failure)
+            stopped.wait(NO_DATABASE_SECONDS)
