@@ -106,7 +106,7 @@ class DayShown(_Weathered):
     mean = Amount(allow_null=True)
 
 
-class QuestionShown(serializers.Serializer):
+class DoubtShown(serializers.Serializer):
     pointer = serializers.CharField(help_text="which value of the post")
     code = serializers.ChoiceField(choices=["spike", "unit_suspect", "gust_below_wind"])
     detail = serializers.CharField()
@@ -114,7 +114,7 @@ class QuestionShown(serializers.Serializer):
 
 class StoredShown(serializers.Serializer):
     stored = serializers.IntegerField()
-    questions = QuestionShown(
+    questions = DoubtShown(
         many=True, required=False, help_text="values that are likely wrong; they count as not known"
     )
 
