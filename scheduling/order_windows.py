@@ -16,7 +16,15 @@ from scheduling.windows import Place, Window, windows_of
 MEASURED = ("temperature", "humidity_percent", "wind", "gust", "rain", "leaf_wet")
 
 
-def of_order(
+def of_order(**asked: Any) -> list[dict[str, Any]]:
+    """Return the windows in order of time: `since`, `until`, `open`, `closed_by` of `limit`, `basis`, `says`.
+
+    :param asked: as `windows_for`
+    """
+    return [_shown(window) for window in windows_for(**asked)]
+
+
+def windows_for(
     *,
     hours: Iterable[Any],
     zone: dt.tzinfo,
@@ -26,8 +34,8 @@ def of_order(
     limits: Mapping[str, Any] | None = None,
     re_entry: Sequence[tuple[str, dt.datetime]] = (),
     outlines: Sequence[Mapping[str, Any]] = (),
-) -> list[dict[str, Any]]:
-    """Return the windows in order of time: `since`, `until`, `open`, `closed_by` of `limit`, `basis`, `says`.
+) -> tuple[Window, ...]:
+    """Return the windows of one work order in order of time.
 
     :param hours: rows with `at`, `kind` and what was measured; of one hour the last one counts
     :param spray: False for work that weather does not close
@@ -36,11 +44,11 @@ def of_order(
     """
     sky = sky_of(hour_of(one, zone) for one in hours)
     if sky is None:
-        return []
+        return ()
     limits = limits or {}
     bounds = bounds_of(labels, crop, limits) if spray else ()
     place = place_of(sky, zone=zone, limits=limits, re_entry=re_entry, outlines=outlines)
-    return [_shown(window) for window in windows_of(sky, bounds=bounds, place=place)]
+    return windows_of(sky, bounds=bounds, place=place)
 
 
 def place_of(

@@ -128,6 +128,8 @@ AUTH_PASSWORD_VALIDATORS = [
 
 # What closes an hour for spraying; `scheduling` stands above `orchard`, which may not import it.
 SPRAY_WINDOWS = "scheduling.order_windows.of_order"
+# Which wet spells could infect a block, and what rain has left of its last spray.
+BLOCK_DISEASE = "scheduling.disease.of_block.of_block"
 
 USE_TZ = True
 TIME_ZONE = "UTC"

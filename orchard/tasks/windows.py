@@ -26,20 +26,27 @@ BESIDE_M = 30
 
 def of_order(*, order: WorkOrder, now: dt.datetime) -> list[dict[str, Any]]:
     """Return the windows from this hour on; none where no weather hours are stored."""
+    found: list[dict[str, Any]] = import_string(settings.SPRAY_WINDOWS)(**asked(order=order, now=now))
+    return found
+
+
+def asked(*, order: WorkOrder, now: dt.datetime) -> dict[str, Any]:
+    """Return what the windows of an order depend on, as plain values."""
     since = now.replace(minute=0, second=0, microsecond=0)
     spray = order.kind == "spray"
     rows = blocks.hours(farm=order.farm, since=since, until=since + AHEAD)
-    found: list[dict[str, Any]] = import_string(settings.SPRAY_WINDOWS)(
-        hours=rows.order_by("at", "kind", "station", "id"),  # forecast before observed: the last one counts
-        zone=checking.zone(order.farm),
-        spray=spray,
-        labels=_labels(order) if spray else [],
-        crop=order.block.crop if order.block else "",
-        limits=order.farm.limits,
-        re_entry=closed_places(order.block, spray=spray, now=now) if order.block else [],
-        outlines=outlines_of(order.block, farm=order.farm),
-    )
-    return found
+    return {
+        "hours": rows.order_by(
+            "at", "kind", "station", "id"
+        ),  # forecast before observed: the last one counts
+        "zone": checking.zone(order.farm),
+        "spray": spray,
+        "labels": _labels(order) if spray else [],
+        "crop": order.block.crop if order.block else "",
+        "limits": order.farm.limits,
+        "re_entry": closed_places(order.block, spray=spray, now=now) if order.block else [],
+        "outlines": outlines_of(order.block, farm=order.farm),
+    }
 
 
 def closed_places(block: Block, *, spray: bool, now: dt.datetime) -> list[tuple[str, dt.datetime]]:

@@ -8,6 +8,7 @@ from orchard.tasks.api import (
     briefings,
     calendar_feeds,
     checks,
+    disease,
     examples,
     incidents,
     missing_sprays,
@@ -26,6 +27,7 @@ from orchard.tasks.api import (
 at_the_root = calendar_feeds.at_the_root
 urlpatterns = [
     *checks.urlpatterns,
+    *disease.urlpatterns,
     *programmes.urlpatterns,
     *examples.urlpatterns,
     *orders.urlpatterns,
