@@ -7,26 +7,31 @@ import re
 from typing import Any
 
 from django.urls import path
+from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from orchard.api import spreadsheets
-from orchard.api.fields import Amount, Id, Moment, Query, Text, wrong
+from orchard.api.fields import Amount, Id, Moment, Query, wrong
 from orchard.farms.endpoint import Endpoint
 from orchard.tasks.use_reports import UseReport, use_report
 
 MONTH = re.compile(r"(\d{4})-(0[1-9]|1[0-2])\Z", re.ASCII)
 
 
-class Month(Text):
-    """A month, `2026-12`."""
+@extend_schema_field({"type": "string", "pattern": r"^\d{4}-(0[1-9]|1[0-2])$", "examples": ["2026-12"]})
+class Month(serializers.Field):
+    """A month, `2026-12`; read as its first day."""
 
-    def to_internal_value(self, data: Any) -> dt.date:  # type: ignore[override]
+    def to_internal_value(self, data: Any) -> dt.date:
         found = MONTH.match(data) if isinstance(data, str) else None
         if found is None or not 1900 <= int(found[1]) <= 2200:
             raise wrong("write a month as 2026-12")
         return dt.date(int(found[1]), int(found[2]), 1)
+
+    def to_representation(self, value: dt.date) -> str:
+        return f"{value:%Y-%m}"
 
 
 class UseShown(serializers.Serializer):
