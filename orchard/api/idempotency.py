@@ -13,9 +13,9 @@ import uuid
 from collections.abc import Callable
 from typing import Any
 
-from django.db import connection
 from rest_framework.response import Response
 
+from orchard.api import statements
 from orchard.api.models import KeptAnswer
 from orchard.api.refusals import Conflict, Fault, Refusal, Unprocessable
 
@@ -43,7 +43,7 @@ def answer_once(
         raise Refusal(Fault("invalid", f"an Idempotency-Key has 1 to {LONGEST_KEY} printable characters"))
     _lock("\x1f".join((caller, method, path, key)))
     digest = hashlib.sha256(body).hexdigest()
-    kept = KeptAnswer.objects.filter(caller=caller, method=method, path=path, key=key).first()
+    kept = _kept(caller, method, path, key)
     if kept is not None and kept.created_at < now - KEPT_FOR:
         kept.delete()
         kept = None
@@ -55,22 +55,29 @@ def answer_once(
     return response
 
 
+KEPT = f"""
+    SELECT {statements.columns(KeptAnswer, "kept")} FROM {KeptAnswer._meta.db_table} AS kept
+    WHERE caller = $1 AND method = $2 AND path = $3 AND key = $4
+"""
+
+
+def _kept(*place: str) -> KeptAnswer | None:
+    found = statements.execute(KEPT, place)
+    return statements.load(KeptAnswer, found[0]) if found else None
+
+
 def _number(name: str) -> int:
     return int.from_bytes(hashlib.sha256(name.encode()).digest()[:8], "big", signed=True)
 
 
 def _wait(name: str) -> None:
-    with connection.cursor() as cursor:
-        cursor.execute("SELECT pg_advisory_xact_lock(%s)", [_number(name)])
+    statements.execute("SELECT pg_advisory_xact_lock($1::bigint)", [_number(name)])
 
 
 def _lock(name: str) -> None:
-    with connection.cursor() as cursor:
-        cursor.execute("SELECT pg_try_advisory_xact_lock(%s)", [_number(name)])
-        if not cursor.fetchone()[0]:
-            raise Conflict(
-                Fault("idempotency_in_progress", "the first request with this key is still running")
-            )
+    ((held,),) = statements.execute("SELECT pg_try_advisory_xact_lock($1::bigint)", [_number(name)])
+    if not held:
+        raise Conflict(Fault("idempotency_in_progress", "the first request with this key is still running"))
 
 
 def _again(kept: KeptAnswer, digest: str) -> Response:
@@ -84,9 +91,8 @@ def _again(kept: KeptAnswer, digest: str) -> Response:
 def _keep(response: Response, **kept: Any) -> None:
     now = kept.pop("now")
     headers = {name: response[name] for name in ("Location", "ETag") if name in response}
-    KeptAnswer.objects.create(
-        **kept, status=response.status_code, headers=headers, body=response.data, created_at=now
-    )
+    row = KeptAnswer(**kept, status=response.status_code, headers=headers, body=response.data, created_at=now)
+    statements.run(statements.insert(row))
 
 
 def forget(*, now: dt.datetime) -> int:

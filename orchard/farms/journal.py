@@ -7,14 +7,16 @@ from __future__ import annotations
 
 import datetime as dt
 import uuid
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from decimal import Decimal
 from typing import Any, TypeVar
 
 from django.db import models
 
 from mixing.quantities import Quantity, plain
+from orchard.api import statements
 from orchard.api.refusals import Conflict, Fault
+from orchard.api.statements import Statement
 from orchard.farms import request_ids
 from orchard.farms.actors import Actor
 from orchard.farms.models import AuditEntry, Change, Farm, OutboxEvent
@@ -44,14 +46,23 @@ def create(
     by: Actor,
     now: dt.datetime,
     id: uuid.UUID | None = None,
+    seal: Callable[[Row], None] | None = None,
+    beside: Callable[[Row], Sequence[Statement]] | None = None,
     **values: Any,
 ) -> Row:
     """Make a row with its audit entry and its change.
 
     :param id: the id that a client made for it; a fresh UUIDv7 if absent
+    :param seal: sets what follows from all other columns, just before the row is written
+    :param beside: what is written in the same round trip, such as `touched` of a row that follows from it
+    :raises Conflict: `id_taken`
     """
-    row = insert(model, farm=farm, by=by, now=now, id=id, **values)
-    created(row, by=by, now=now)
+    row = _made(model, farm=farm, by=by, now=now, id=id, **values)
+    if seal is not None:
+        seal(row)
+    statements.run(
+        statements.insert(row), *_of_created(row, by=by, now=now), *(beside(row) if beside else ())
+    )
     return row
 
 
@@ -63,20 +74,33 @@ def insert(
     by: Actor,
     now: dt.datetime,
     id: uuid.UUID | None = None,
-    seal: Callable[[Row], None] | None = None,
     **values: Any,
 ) -> Row:
     """Make a row without a word in the journals; the caller says `created` when it is whole.
 
-    :param seal: sets what follows from all other columns, just before the row is written
     :raises Conflict: `id_taken`
     """
-    key = new_id()
-    if id is not None and model._default_manager.filter(farm=farm, id=id).exists():
-        raise Conflict(Fault("id_taken", "this id is taken: make a new one", "/id"))
-    row = model(
+    row = _made(model, farm=farm, by=by, now=now, id=id, **values)
+    row.save(force_insert=True)
+    return row
+
+
+def _made(
+    model: type[Row],
+    /,
+    *,
+    farm: Farm,
+    by: Actor,
+    now: dt.datetime,
+    id: uuid.UUID | None,
+    **values: Any,
+) -> Row:
+    key = own = id or new_id()
+    if id is not None and _is_taken(model, farm=farm, id=id):
+        key = new_id()
+    return model(
         key=key,
-        id=id or key,
+        id=own,
         farm=farm,
         created_at=now,
         updated_at=now,
@@ -85,16 +109,27 @@ def insert(
         created_by_name=by.name,
         **values,
     )
-    if seal is not None:
-        seal(row)
-    row.save(force_insert=True)
-    return row
+
+
+def _is_taken(model: type[FarmRow], *, farm: Farm, id: uuid.UUID) -> bool:
+    """Return whether another farm has this id as its key.
+
+    :raises Conflict: `id_taken` on this farm
+    """
+    rows = model._default_manager.filter(models.Q(farm=farm, id=id) | models.Q(key=id))
+    found = list(rows.values_list("farm", "id"))
+    if (farm.id, id) in found:
+        raise Conflict(Fault("id_taken", "this id is taken: make a new one", "/id"))
+    return bool(found)
 
 
 def created(row: FarmRow | Farm, *, by: Actor, now: dt.datetime) -> None:
     """Write that a row was made."""
-    _audit(row, by=by, now=now, action="create", after=snapshot(row))
-    _change(row, "created", now=now)
+    statements.run(*_of_created(row, by=by, now=now))
+
+
+def _of_created(row: FarmRow | Farm, *, by: Actor, now: dt.datetime) -> tuple[Statement, Statement]:
+    return _audit(row, by=by, now=now, action="create", after=snapshot(row)), _change(row, "created", now=now)
 
 
 def change(
@@ -105,6 +140,7 @@ def change(
     action: str = "update",
     reason: str | None = None,
     as_change: str = "updated",
+    beside: Sequence[Statement] = (),
     **values: Any,
 ) -> bool:
     """Set columns of a row that the caller has locked; write what changed. Return whether anything did.
@@ -118,8 +154,9 @@ def change(
     changed = [name for name in after if before[name] != after[name]]
     if not changed and action == "update":
         return False
-    bump(row, now=now, also=values)
-    _audit(
+    row.version += 1
+    row.updated_at = now
+    audit = _audit(
         row,
         by=by,
         now=now,
@@ -128,23 +165,24 @@ def change(
         before={name: before[name] for name in changed},
         after={name: after[name] for name in changed},
     )
-    _change(row, as_change, now=now)
+    written = statements.update(row, ("version", "updated_at", *values))
+    statements.run(written, audit, _change(row, as_change, now=now), *beside)
     return True
-
-
-def bump(row: FarmRow | Farm, *, now: dt.datetime, also: Any = ()) -> None:
-    """Save the named columns and make it a new version."""
-    row.version += 1
-    row.updated_at = now
-    row.save(update_fields=["version", "updated_at", *also])
 
 
 def touch(row: FarmRow, *, now: dt.datetime, **values: Any) -> None:
     """Set what follows from another row (a block's re-entry, a lot's balance): a new version, no audit."""
+    statements.run(*touched(row, now=now, **values))
+
+
+def touched(row: FarmRow, *, now: dt.datetime, **values: Any) -> tuple[Statement, Statement]:
+    """Set the same, and return what is to be written, for a `beside`."""
     for name, value in values.items():
         setattr(row, name, value)
-    bump(row, now=now, also=values)
-    _change(row, "updated", now=now)
+    row.version += 1
+    row.updated_at = now
+    written = statements.update(row, ("version", "updated_at", *values))
+    return written, _change(row, "updated", now=now)
 
 
 def delete(row: FarmRow, *, by: Actor, now: dt.datetime) -> None:
@@ -161,8 +199,8 @@ def delete(row: FarmRow, *, by: Actor, now: dt.datetime) -> None:
                 "in_use", "something refers to this: put it away with archived: true instead of deleting it"
             )
         ) from None
-    _audit(row, by=by, now=now, action="delete", before=before)
-    _change(row, "deleted", now=now)
+    audit = _audit(row, by=by, now=now, action="delete", before=before)
+    statements.run(audit, _change(row, "deleted", now=now))
 
 
 def refused(
@@ -177,7 +215,7 @@ def refused(
     reason: str | None = None,
 ) -> None:
     """Write that an action was refused, and with which codes."""
-    _entry(
+    entry = _entry(
         farm,
         by=by,
         now=now,
@@ -188,6 +226,7 @@ def refused(
         outcome="refused",
         codes=codes,
     )
+    statements.run(entry)
 
 
 def later(kind: str, *, farm: Farm, subject: uuid.UUID, by: Actor, now: dt.datetime) -> OutboxEvent:
@@ -196,7 +235,7 @@ def later(kind: str, *, farm: Farm, subject: uuid.UUID, by: Actor, now: dt.datet
     :param kind: what happened, such as `load.recorded`; `scheduling.outbox` knows which job it is for
     :param subject: the public id of the row it is about
     """
-    return OutboxEvent.objects.create(
+    event = OutboxEvent(
         farm=farm,
         kind=kind,
         subject=subject,
@@ -204,6 +243,8 @@ def later(kind: str, *, farm: Farm, subject: uuid.UUID, by: Actor, now: dt.datet
         created_at=now,
         next_at=now,
     )
+    statements.run(statements.insert(event))
+    return event
 
 
 def snapshot(row: models.Model) -> dict[str, Any]:
@@ -230,29 +271,27 @@ def as_json(value: Any) -> Any:
     return value
 
 
-def _audit(row: FarmRow | Farm, **entry: Any) -> None:
-    _entry(row.farm, resource=row.resource, resource_id=row.id, **entry)
+def _audit(row: FarmRow | Farm, **entry: Any) -> Statement:
+    return _entry(row.farm, resource=row.resource, resource_id=row.id, **entry)
 
 
-def _entry(farm: Farm, *, by: Actor, now: dt.datetime, **entry: Any) -> None:
-    AuditEntry.objects.create(
-        farm=farm,
-        at=now,
-        by_kind=by.kind,
-        by_id=by.id,
-        by_name=by.name,
-        by_role=by.role,
-        **{"request_id": request_ids.current.get(), **entry},
+def _entry(farm: Farm, *, by: Actor, now: dt.datetime, **entry: Any) -> Statement:
+    entry = {"request_id": request_ids.current.get(), **entry}
+    role = str(by.role)
+    return statements.insert(
+        AuditEntry(farm=farm, at=now, by_kind=by.kind, by_id=by.id, by_name=by.name, by_role=role, **entry)
     )
 
 
-def _change(row: FarmRow | Farm, kind: str, *, now: dt.datetime) -> None:
-    Change.objects.create(
-        farm=row.farm,
-        at=now,
-        resource=row.resource,
-        resource_id=row.id,
-        change=kind,
-        etag=row.etag,
-        path=row.path,
+def _change(row: FarmRow | Farm, kind: str, *, now: dt.datetime) -> Statement:
+    return statements.insert(
+        Change(
+            farm=row.farm,
+            at=now,
+            resource=row.resource,
+            resource_id=row.id,
+            change=kind,
+            etag=row.etag,
+            path=row.path,
+        )
     )

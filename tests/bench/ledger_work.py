@@ -26,7 +26,9 @@ from tests.factories import FarmFactory, LotFactory, ProductFactory
 GRAM = Quantity(Decimal(1), "g")
 PLENTY = Quantity(Decimal(10) ** 6, "kg")
 TABLES = """
-    CREATE TABLE bench_lot (id int PRIMARY KEY, on_hand numeric NOT NULL CHECK (on_hand >= 0), reserved numeric);
+    CREATE TABLE bench_lot (
+        id int PRIMARY KEY, on_hand numeric NOT NULL CHECK (on_hand >= 0), reserved numeric NOT NULL
+    );
     CREATE TABLE bench_line (id uuid PRIMARY KEY, lot int NOT NULL, change numeric NOT NULL, balance numeric);
     CREATE TABLE bench_promise (id uuid PRIMARY KEY, lot int NOT NULL, amount numeric NOT NULL);
     GRANT SELECT, INSERT, UPDATE ON bench_lot, bench_line, bench_promise TO orchard_web;

@@ -8,6 +8,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from functools import reduce
+from typing import Any
 
 from django.db import transaction
 from django.db.models import Q
@@ -73,7 +74,7 @@ def use(
     :raises Unprocessable: `unit_needs_density`, `unit_kind`
     """
     on = queries.day_on_farm(farm=farm, at=at)
-    with transaction.atomic():
+    with ledger.whole():
         rows, held = _locked(farm=farm, work_order=work_order, used=used, on=on)
         if before := _before(farm=farm, load=load):
             return before
@@ -210,7 +211,7 @@ def _post(
 
 
 def _ask(
-    part: _Part, missing: Decimal, *, effect: str, by: Actor, now: dt.datetime, **of_load: uuid.UUID
+    part: _Part, missing: Decimal, *, effect: str, by: Actor, now: dt.datetime, **of_load: Any
 ) -> Shortage:
     """Open the question where the rest came from, and let others know."""
     shortage = journal.create(

@@ -4,18 +4,20 @@ from __future__ import annotations
 
 import datetime as dt
 import uuid
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from decimal import Decimal
 from typing import Any
 
-from django.db.models import Q
+from django.db import connection, transaction
 
 from mixing.quantities import EXACT, Quantity, QuantityError
+from orchard.api import statements
 from orchard.api.refusals import Conflict, Fault, Unprocessable
 from orchard.farms import journal
 from orchard.farms.actors import Actor
 from orchard.farms.models import Farm
-from orchard.inventory import amounts, chain, queries
+from orchard.inventory import amounts, chain
 from orchard.inventory.models import Lot, Movement, Product
 
 
@@ -36,15 +38,56 @@ def short_fault(*, product: Product, missing: Decimal, lot: Lot | None = None, p
     )
 
 
-def lock(*, farm: Farm, which: Q) -> list[Lot]:
-    """Return lots with their rows locked, in the one order (by key) that keeps writers from deadlock."""
-    rows = queries.lots(farm=farm).filter(which).order_by("key")
-    return list(rows.select_for_update(of=("self",), no_key=True))
+@contextmanager
+def whole() -> Iterator[None]:
+    """Write all of it or nothing: in the caller's transaction where there is one, else in one of its own.
+
+    It sets no savepoint, which would cost two round trips: whoever refuses something refuses it before the
+    first write, so that a caller may go on in the same transaction.
+    """
+    if connection.in_atomic_block:
+        yield
+        return
+    with transaction.atomic():
+        yield
+
+
+LOCKED = f"""
+    SELECT {statements.columns(Lot, "lot")}, {statements.columns(Product, "product")}
+    FROM {Lot._meta.db_table} AS lot JOIN {Product._meta.db_table} AS product ON product.key = lot.product_id
+    WHERE lot.farm_id = $1 AND {{which}}
+    ORDER BY lot.key FOR NO KEY UPDATE OF lot
+"""
+BY_KEY = LOCKED.format(which="lot.key = ANY($2)")
+USABLE = LOCKED.format(
+    which="lot.product_id = ANY($2) AND (lot.expires_on IS NULL OR lot.expires_on >= $3) "
+    "AND NOT lot.quarantined AND NOT lot.archived"
+)
+"""The condition of `queries.usable`."""
+WIDTH = len(Lot._meta.concrete_fields)
 
 
 def lock_keys(*, farm: Farm, keys: Iterable[uuid.UUID]) -> dict[uuid.UUID, Lot]:
-    """Return these lots by their keys, locked."""
-    return {lot.key: lot for lot in lock(farm=farm, which=Q(key__in=set(keys)))}
+    """Return lots with their rows locked, in the one order (by key) that keeps writers from deadlock."""
+    return {lot.key: lot for lot in _locked(BY_KEY, farm, list(set(keys)))}
+
+
+def lock_usable(*, farm: Farm, products: Iterable[uuid.UUID], on: dt.date) -> list[Lot]:
+    """Return the lots of products, by their keys, that may be used on a day, locked in the same order."""
+    return _locked(USABLE, farm, list(products), on)
+
+
+def _locked(text: str, farm: Farm, *values: object) -> list[Lot]:
+    found: list[Lot] = []
+    products: dict[uuid.UUID, Product] = {}
+    for row in statements.execute(text, [farm.id, *values]):
+        lot = statements.load(Lot, row[:WIDTH])
+        product = statements.load(Product, row[WIDTH:])
+        product = products.setdefault(product.key, product)
+        lot.farm = product.farm = farm
+        lot.product = product
+        found.append(lot)
+    return found
 
 
 def post(
@@ -70,13 +113,20 @@ def post(
         raise StockShort(
             short_fault(product=lot.product, missing=balance.copy_negate(), lot=lot, pointer="/quantity")
         )
-    movement = journal.insert(
+    return journal.create(
         Movement,
         farm=lot.farm,
         by=by,
         now=now,
         id=id,
-        seal=lambda row: _follow(row, lot),
+        seal=lambda line: _follow(line, lot),
+        beside=lambda line: journal.touched(
+            lot,
+            now=now,
+            on_hand_base=balance,
+            chain_length=line.position,
+            chain_head=line.hash,
+        ),
         lot=lot,
         kind=kind,
         quantity=quantity,
@@ -85,11 +135,6 @@ def post(
         at=at,
         **said,
     )
-    journal.created(movement, by=by, now=now)
-    journal.touch(
-        lot, now=now, on_hand_base=balance, chain_length=movement.position, chain_head=movement.hash
-    )
-    return movement
 
 
 def _follow(line: Movement, lot: Lot) -> None:

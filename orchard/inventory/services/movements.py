@@ -64,7 +64,8 @@ def move(
     :raises Conflict: `lot_expired`, `already_reversed`, `stock_already_used`
     """
     entry = Entry(by, at or now, now, id, reason, reference)
-    with transaction.atomic():
+    # What else is refused is refused before a line is written.
+    with transaction.atomic() if kind == "transfer" else ledger.whole():
         if kind == "reverse":
             assert reverses is not None
             return reversals.reverse(

@@ -9,7 +9,6 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from django.db import transaction
-from django.db.models import Q
 
 from mixing.quantities import EXACT, Quantity
 from orchard.api.refusals import Fault
@@ -49,10 +48,10 @@ def reserve(
     today = queries.day_on_farm(farm=farm, at=now)
     on = max(on or today, today)
     wanted, products = _summed(needs, on=on)
-    with transaction.atomic():
-        lots = ledger.lock(farm=farm, which=queries.usable(on=on) & Q(product__in=list(wanted)))
+    faults: list[Fault] = []
+    with ledger.whole():
+        lots = ledger.lock_usable(farm=farm, products=wanted, on=on)
         taken: list[tuple[Lot, Decimal]] = []
-        faults: list[Fault] = []
         for key, base in wanted.items():
             mine = first_to_expire(lot for lot in lots if lot.product.key == key)
             parts, missing = take(base, ((lot, free(lot)) for lot in mine))
@@ -75,12 +74,13 @@ def _summed(
 
 
 def _promise(lot: Lot, base: Decimal, *, work_order: uuid.UUID, by: Actor, now: dt.datetime) -> Reservation:
-    journal.touch(lot, now=now, reserved_base=EXACT.add(lot.reserved_base, base))
+    reserved = EXACT.add(lot.reserved_base, base)
     return journal.create(
         Reservation,
         farm=lot.farm,
         by=by,
         now=now,
+        beside=lambda _row: journal.touched(lot, now=now, reserved_base=reserved),
         product=lot.product,
         lot=lot,
         work_order=work_order,
@@ -119,8 +119,9 @@ def lessen(
     """Make a promise smaller; at nothing it `becomes` used or released. The caller holds both locks."""
     rest = EXACT.subtract(row.open_base, by_base)
     status = "open" if rest > 0 else becomes
-    journal.change(row, by=by, now=now, open_base=rest, status=status)
-    journal.touch(lot, now=now, reserved_base=EXACT.subtract(lot.reserved_base, by_base))
+    reserved = EXACT.subtract(lot.reserved_base, by_base)
+    lessened = journal.touched(lot, now=now, reserved_base=reserved)
+    journal.change(row, by=by, now=now, beside=lessened, open_base=rest, status=status)
 
 
 def follow(lot: Lot, there: Lot, *, by: Actor, now: dt.datetime) -> None:
