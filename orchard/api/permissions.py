@@ -102,6 +102,7 @@ TABLE: dict[tuple[str, str], Grant] = {
     ),
     **_rows("tasks", "tank_sheet"),
     **_rows("tasks", "incident", create=_EVERYBODY),
+    **_rows("crews", "work_hours"),
     **_rows("tasks", "notice_rule", create=_M, update=_M),
     **_rows("tasks", "notice", create=_FIELD),
     **_rows("tasks", "briefing", create=_ML),

@@ -10,6 +10,7 @@ from typing import Any
 from django.db.models import Case, F, Q, QuerySet, Value, When
 
 from orchard.blocks.models import Block
+from orchard.crews.models import Crew
 from orchard.farms.models import Farm
 from orchard.inventory.models import Reservation
 from orchard.tasks.models import ApplicationRecord, Incident, Load, WorkOrder
@@ -38,6 +39,13 @@ def work_orders(
     if until is not None:
         filters["starts_at__lte"] = until
     return rows.filter(late(overdue_at) if overdue_at else Q(), **filters)
+
+
+def of_worker(worker: uuid.UUID | None) -> Q:
+    """Return the condition that an order is for a crew that somebody belongs to; nobody's are nobody's."""
+    if worker is None:
+        return Q(pk__in=[])
+    return Q(crew__in=Crew.members.through.objects.filter(worker__id=worker).values("crew"))
 
 
 def late(at: dt.datetime) -> Q:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import uuid
 from typing import Any
 
 from django.db.models import QuerySet
@@ -34,6 +35,13 @@ def notices(*, farm: Farm, **filters: Any) -> QuerySet[Notice]:
     """Return who was told of what, and when."""
     rows = Notice.objects.for_farm(farm).filter(**filters)
     return rows.select_related("farm", "work_order__farm", "rule")
+
+
+@remembered
+def briefed(*, farm: Farm) -> set[uuid.UUID]:
+    """Return the keys of the orders that a briefing was held for."""
+    rows = Briefing.objects.for_farm(farm).filter(work_order__isnull=False)
+    return set(rows.values_list("work_order", flat=True))
 
 
 def briefings(*, farm: Farm, **filters: Any) -> QuerySet[Briefing]:

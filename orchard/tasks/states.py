@@ -60,7 +60,12 @@ class Move:
         return (demand for demand in self.demands if kind in demand.kinds)
 
 
-_MIX = Demand("mix", ("mix_stop",), SPRAY, "a mix check from now, with the label in force, no stop left open")
+_MIX = Demand(
+    "mix",
+    ("mix_stop",),
+    SPRAY,
+    "a mix check from now, with the label in force, no stop left open; no weeds in flower where it harms bees",
+)
 _CREW = Demand("crew", ("crew_missing",), KINDS, "a crew")
 _PEOPLE = Demand(
     "people",

@@ -161,8 +161,11 @@ def end(
 
 
 def wash(made: SeasonFarm, sprayer: Sprayer, *, now: dt.datetime) -> WorkOrder:
-    """Wash a sprayer as an order of its own, from draft to done."""
-    order = orders.add_order(
+    """Wash a sprayer by the order that was drafted for it at the end of the spray, or by one of its own."""
+    drafted = queries.work_orders(
+        farm=made.farm, kind="equipment_wash", sprayer=sprayer, status="draft"
+    ).first()
+    order = drafted or orders.add_order(
         farm=made.farm,
         kind="equipment_wash",
         sprayer=sprayer,

@@ -66,6 +66,9 @@ class ObservedInput(Input):
     minimum_next_24h = Amount("temperature", sign="any", required=False, allow_null=True)
     inversion = YesNo(required=False, allow_null=True)
     bbch = Whole(min_value=0, max_value=99, required=False, allow_null=True)
+    flowers_open = YesNo(
+        required=False, allow_null=True, help_text="any flower open in the block, of weeds too"
+    )
     people_out = YesNo(required=False, help_text="false: somebody is still in the block")
     source = Text(  # type: ignore[assignment]
         max_length=200, required=False, allow_null=True, help_text="instrument or station"

@@ -41,7 +41,7 @@ from orchard.tasks import programme_queries, queries, windows
 from orchard.tasks.api.checks import Rated, label_version
 from orchard.tasks.api.fields import Kept, SprayInput, WaterInput, as_said
 from orchard.tasks.models import Load, WorkOrder
-from orchard.tasks.services import issue, orders
+from orchard.tasks.services import cautions, issue, orders
 from orchard.tasks.services import place as where
 from orchard.tasks.states import KINDS, STATES
 
@@ -105,6 +105,9 @@ class WorkOrderShown(Shown):
         help_text="what was told and does not fit: `[{id, action, codes, happened_at, received_at, by, role, "
         "body, settled_at, settled_by, note}]`; `settled_at` null: a person has to look"
     )
+    cautions = serializers.SerializerMethodField(
+        help_text="`[{code, detail, refers_to}]`: what refuses nothing and is good to know before the start"
+    )
     exclusion_zone = serializers.SerializerMethodField(
         help_text="`{distance, droplets, source}`: how far others stay away while it sprays; null: no spray"
     )
@@ -128,6 +131,10 @@ class WorkOrderShown(Shown):
     def get_blocked_by(self, row: WorkOrder) -> list[dict[str, Any]]:
         blocked: Mapping[uuid.UUID, list[Fault]] = self.context["blocked_by"]
         return [fault.as_json() for fault in blocked[row.id]]
+
+    @extend_schema_field(OBJECTS)
+    def get_cautions(self, row: WorkOrder) -> list[dict[str, Any]]:
+        return [fault.as_json() for fault in self.context["cautions"][row.id]]
 
     @extend_schema_field({"type": ["object", "null"]})
     def get_exclusion_zone(self, row: WorkOrder) -> dict[str, Any] | None:
@@ -185,6 +192,7 @@ class WorkOrderQuery(ListQuery):
     sprayer = Id(required=False, source="sprayer__id")
     programme = Id(required=False, source="programme__id")
     until = Moment(required=False, help_text="`starts_at` at or before")
+    mine = Flag(required=False, help_text="true: of crews that the sender, as a worker, belongs to")
     overdue = Flag(required=False, help_text="true: still open though the planned time is over")
 
 
@@ -203,10 +211,12 @@ class OrderEndpoint(Endpoint):
         """Return the reservations and records of these orders, and what blocks each of them now."""
         with reading_once():
             blocked = {row.id: issue.blocked_by(order=row, by=self.by, now=self.now) for row in found}
+            good_to_know = {row.id: list(cautions.of_order(row, now=self.now)) for row in found}
         return {
             "reservations": queries.reservations(farm=self.farm, orders=found),
             "records": queries.records_of(farm=self.farm, orders=found),
             "blocked_by": blocked,
+            "cautions": good_to_know,
         }
 
     def show(self, row: WorkOrder) -> dict[str, Any]:
@@ -239,8 +249,12 @@ class WorkOrders(OrderEndpoint, Making):
     asked = WorkOrderInput
     query = WorkOrderQuery
 
-    def rows(self, *, overdue: bool | None = None, **filters: Any) -> QuerySet[WorkOrder]:
+    def rows(
+        self, *, overdue: bool | None = None, mine: bool | None = None, **filters: Any
+    ) -> QuerySet[WorkOrder]:
         rows = queries.work_orders(farm=self.farm, **filters)
+        if mine:
+            rows = rows.filter(queries.of_worker(self.by.worker))
         if overdue is None:
             return rows
         return rows.filter(queries.late(self.now)) if overdue else rows.exclude(queries.late(self.now))

@@ -71,6 +71,7 @@ def write(
         flags=[
             *said.flags,
             *flags.of_limits(report),
+            *(() if said.spray.get("area") else flags.of_ground(report)),
             *flags.of_labels(said, found),
             *flags.of_time(said, now=now),
         ],

@@ -21,17 +21,23 @@ SOURCE = {
 }
 
 
-def weeds_in_bloom(order: WorkOrder, *, check: MixCheck, at: dt.datetime) -> Iterator[Fault]:
-    """Yield the count of open flowers that a mix which harms bees has to wait for."""
+def weeds_in_bloom(
+    order: WorkOrder, *, check: MixCheck, at: dt.datetime, seen_now: bool = False
+) -> Iterator[Fault]:
+    """Yield the count of open flowers that a mix which harms bees has to wait for.
+
+    :param seen_now: whether flowers are open as it is seen on the spot, whatever was counted before
+    """
     if order.block is None:
         return
     seen = blocks.open_flowers(block=order.block, at=at)
-    if seen is None or seen.count == 0:
+    if not seen_now and (seen is None or seen.count == 0):
         return
+    counted = None if seen_now or seen is None else seen
     request = mixing.read_request(check.request)
     for product in request.products:
         if BEE_HAZARD in chemistry.groups(product.label):
-            on = checking.local_day(order.farm, seen.observed_at)
+            on = checking.local_day(order.farm, counted.observed_at if counted else at)
             says = f"{product.label.name} harms bees, and flowers were open in {order.block} on {on}"
             finding = {
                 "id": "farm.weeds-in-bloom",
@@ -44,4 +50,5 @@ def weeds_in_bloom(order: WorkOrder, *, check: MixCheck, at: dt.datetime) -> Ite
                 "source": SOURCE,
                 "may_be_overridden": False,
             }
-            yield Fault("mix_stop", says, "", ("scouting_count", str(seen.id)), finding=finding)
+            refers = ("scouting_count", str(counted.id)) if counted else None
+            yield Fault("mix_stop", says, "", refers, finding=finding)

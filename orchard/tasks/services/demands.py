@@ -83,7 +83,8 @@ def mix_stops(check: MixCheck, *, now: dt.datetime) -> Iterator[Fault]:
 def _mix(case: Case) -> Iterable[Fault]:
     if case.check is None:
         return ()
-    flowers = bees.weeds_in_bloom(case.order, check=case.check, at=case.at)
+    seen_now = bool(case.observed.get("flowers_open"))
+    flowers = bees.weeds_in_bloom(case.order, check=case.check, at=case.at, seen_now=seen_now)
     return [*mix_stops(case.check, now=case.now), *flowers]
 
 

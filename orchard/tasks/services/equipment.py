@@ -31,7 +31,7 @@ def faults(order: WorkOrder, *, check: MixCheck, handlers: Sequence[Worker], on:
 
 def calibrated(sprayer: Sprayer, *, handlers: Sequence[Worker], on: dt.date) -> Iterator[Fault]:
     """Yield why no calibration of a sprayer holds: none, past its day, another nozzle, another person."""
-    rows = _calibrations(sprayer=sprayer, on=on)
+    rows = calibrations(sprayer=sprayer, on=on)
     in_force = [row for row in rows if row.due_on >= on]
     fitting = [row for row in in_force if _same_nozzle(row, sprayer)]
     if not rows:
@@ -55,7 +55,7 @@ def calibrated(sprayer: Sprayer, *, handlers: Sequence[Worker], on: dt.date) -> 
 
 
 @remembered
-def _calibrations(*, sprayer: Sprayer, on: dt.date) -> list[Calibration]:
+def calibrations(*, sprayer: Sprayer, on: dt.date) -> list[Calibration]:
     """Return what a sprayer gave when it was measured up to a day, latest first."""
     rows = crews.calibrations(sprayer=sprayer).filter(on__lte=on)
     return list(rows.order_by("-on", "-created_at", "-id"))

@@ -20,7 +20,16 @@ from orchard.farms.actors import Actor
 from orchard.inventory import services as stock
 from orchard.tasks import queries
 from orchard.tasks.models import Incident, Load, WorkOrder
-from orchard.tasks.services import applications, checking, claims, flags, loads, moves, people
+from orchard.tasks.services import (
+    applications,
+    checking,
+    claims,
+    flags,
+    follow_up,
+    loads,
+    moves,
+    people,
+)
 from orchard.tasks.services import mixed as mixing_up
 from orchard.tasks.services import rest as rests
 from orchard.tasks.services.mixed import Mixed
@@ -73,6 +82,7 @@ def finish(
     moves.make(
         order, action="finish", by=by, now=now, reason=note, finished_at=finished_at, finish_id=id, **columns
     )
+    follow_up.after(order, sprayed=sprayed, at=finished_at, now=now)
     journal.later("work_order.done", farm=order.farm, subject=order.id, by=by, now=now)
     return order
 

@@ -62,6 +62,14 @@ def of_limits(report: Json | None) -> Iterator[Json]:
             yield {"code": code, "says": finding["says"]}
 
 
+def of_ground(report: Json | None) -> Iterator[Json]:
+    """Yield that the ground is not known, so that no limit per area could be looked at."""
+    missing = {one["what"] for one in (report or {}).get("not_checked", [])}
+    if report is None or "spray.area" in missing:
+        says = "limits per area could not be checked: enter the area of the block and correct this record"
+        yield {"code": "limit_passed", "says": says}
+
+
 def of_labels(said: Application, found: Mapping[Any, intervals.Interval]) -> Iterator[Json]:
     """Yield which labels state no re-entry interval: unknown is never fine."""
     for line in said.lines:
