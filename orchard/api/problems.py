@@ -14,6 +14,7 @@ from django.views.decorators.csrf import csrf_exempt
 from rest_framework import exceptions, serializers
 from rest_framework.response import Response
 
+from orchard.api import wording
 from orchard.api.refusals import Fault, Refusal
 
 log = logging.getLogger(__name__)
@@ -56,6 +57,10 @@ class FaultShown(serializers.Serializer):
     )
     code = serializers.CharField(help_text="stable word to act on")
     detail = serializers.CharField(help_text="a sentence for a person")
+    says = serializers.CharField(required=False, help_text="the same, shorter, in the request's language")
+    untranslated = serializers.BooleanField(
+        required=False, help_text="true: there is no sentence in the request's language"
+    )
 
 
 class ProblemShown(serializers.Serializer):
@@ -73,7 +78,8 @@ def document(status: int, faults: Iterable[Fault], title: str | None = None) -> 
     shown = [fault.as_json() for fault in faults]
     title = title or _TITLES.get(status) or HTTPStatus(status).phrase
     detail = "; ".join(fault["detail"] for fault in shown) or title
-    return {"type": "about:blank", "title": title, "status": status, "detail": detail[:2000], "errors": shown}
+    told = {"type": "about:blank", "title": title, "status": status, "detail": detail[:2000]}
+    return wording.in_own_words({**told, "errors": shown})
 
 
 def respond(status: int, faults: Iterable[Fault], title: str | None = None, headers: Any = None) -> Response:

@@ -109,6 +109,7 @@ class Endpoint(APIView):
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
         """Let in who may come in, in the contract's order."""
         self.now = timezone.now()
+        translation.activate(translation.get_language_from_request(request._request))
         request.accepted_renderer, request.accepted_media_type = self.perform_content_negotiation(
             request, force=True
         )

@@ -36,6 +36,7 @@ from orchard.inventory import queries as stock
 from orchard.inventory.models import LabelVersion
 from orchard.tasks import check_queries, checks, queries
 from orchard.tasks.models import MixCheck, Override
+from orchard.tasks.services import checking
 
 RATES = tuple(
     f"{amount}/{per}" for amount in ("mass", "volume") for per in ("volume", "area", "tree", "length")
@@ -151,7 +152,7 @@ class MixChecks(Making):
             leftover=order is not None,
             by=self.by,
             now=self.now,
-            language=self.by.language,
+            language=checking.language(),
             **values,
         )
 

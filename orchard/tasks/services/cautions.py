@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import datetime as dt
+import uuid
 from collections.abc import Iterator
 from decimal import Decimal
 
 from mixing.quantities import EXACT, plain
 from orchard.api.refusals import Fault
+from orchard.api.remembered import remembered
 from orchard.crews.models import Sprayer
+from orchard.farms.models import Farm
 from orchard.tasks import safety_queries
-from orchard.tasks.models import WorkOrder
+from orchard.tasks.models import Load, WorkOrder
 from orchard.tasks.services import checking, equipment, follow_up
 from orchard.tasks.states import WITH_A_SPRAYER
 
@@ -18,7 +21,9 @@ BEFORE_WORK = ("draft", "issued", "accepted", "held")
 
 
 def of_order(order: WorkOrder, *, now: dt.datetime) -> Iterator[Fault]:
-    """Yield what is to be known of an order that has not begun."""
+    """Yield what is to be known of an order before it begins, and of its loads while it goes on."""
+    if order.status == "under_way":
+        yield from _loads_left_out(order)
     if order.status not in BEFORE_WORK or order.held_from == "under_way":
         return
     day = checking.local_day(order.farm, max(order.starts_at, now))
@@ -33,6 +38,27 @@ def of_order(order: WorkOrder, *, now: dt.datetime) -> Iterator[Fault]:
         yield Fault(
             "not_briefed", "no briefing of this order is on file: talk it through with the crew first"
         )
+
+
+def _loads_left_out(order: WorkOrder) -> Iterator[Fault]:
+    """Yield that a later load is on record and an earlier one is not."""
+    told = loads_told(farm=order.farm).get(order.key, set())
+    left_out = [one["number"] for one in order.loads_planned if one["number"] not in told]
+    before = [number for number in left_out if told and number < max(told)]
+    if before:
+        numbers = ", ".join(map(str, before))
+        detail = f"load {max(told)} is on record and load {numbers} is not: was it mixed, or left out?"
+        yield Fault("loads_out_of_order", detail)
+
+
+@remembered
+def loads_told(*, farm: Farm) -> dict[uuid.UUID, set[int]]:
+    """Return which loads of the orders that are under way are on record."""
+    found: dict[uuid.UUID, set[int]] = {}
+    rows = Load.objects.for_farm(farm).filter(work_order__status="under_way")
+    for order, number in rows.values_list("work_order", "number"):
+        found.setdefault(order, set()).add(number)
+    return found
 
 
 def worn_nozzle(sprayer: Sprayer, *, on: dt.date) -> Iterator[Fault]:

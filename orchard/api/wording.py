@@ -1,0 +1,35 @@
+"""What goes wrong in the reader's own language: a title for each status, a sentence for each code."""
+
+from __future__ import annotations
+
+import functools
+import tomllib
+from pathlib import Path
+from typing import Any
+
+from django.utils import translation
+
+TABLE = Path(__file__).parent / "errors.toml"
+
+
+@functools.cache
+def _table() -> dict[str, Any]:
+    return tomllib.loads(TABLE.read_text("utf-8"))
+
+
+def in_own_words(document: dict[str, Any]) -> dict[str, Any]:
+    """Return a problem document with its title in the language of the request, and `says` for each fault.
+
+    In English nothing is added, since `detail` is. A code without a sentence stays English and is marked.
+    """
+    words = _table().get((translation.get_language() or "en")[:2])
+    if words is None:
+        return document
+    errors = [
+        {**fault, "says": words["codes"][fault["code"]]}
+        if fault["code"] in words["codes"]
+        else {**fault, "untranslated": True}
+        for fault in document["errors"]
+    ]
+    title = words["titles"].get(str(document["status"]), document["title"])
+    return {**document, "title": title, "errors": errors}
