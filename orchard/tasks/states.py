@@ -64,7 +64,7 @@ _MIX = Demand(
     "mix",
     ("mix_stop",),
     SPRAY,
-    "a mix check from now, with the label in force, no stop left open; no weeds in flower where it harms bees",
+    "a mix check from now, with the label in force, no stop left open; none that harms bees on open weeds",
 )
 _CREW = Demand("crew", ("crew_missing",), KINDS, "a crew")
 _PEOPLE = Demand(
