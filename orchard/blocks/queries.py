@@ -82,6 +82,7 @@ def scouting(*, block: Block) -> QuerySet[ScoutingCount]:
     )
 
 
+@remembered
 def open_flowers(*, block: Block, at: dt.datetime) -> ScoutingCount | None:
     """Return the latest look for open flowers up to a moment; None where nobody looked."""
     rows = scouting(block=block).filter(target__iexact=OPEN_FLOWERS, observed_at__lte=at)

@@ -181,6 +181,14 @@ class Field:
             assert answer.status_code == 200, answer.json()
         outbox.drain()
 
+    def one_more(self, path: str, number: int, gallons: str) -> None:
+        """Tell of a load that was not planned, an ounce of copper a gallon from the second lot."""
+        lots = [{"lot": str(self.at.second_lot.id), "amount": q(gallons, "oz_wt")}]
+        products = [{"product": str(self.at.copper.id), "lots": lots}]
+        body = self.load(number, gallons, products=products, at=self.ago(30))
+        answer = self.wren.act(path, "record_load", body, if_match="*")
+        assert answer.status_code == 200, answer.json()
+
     def finished(self, path: str, **told: Any) -> dict[str, Any]:
         """Return the record of an order that is ended."""
         done = self.do(path, "finish", {"nothing_unusual": True, **told})
