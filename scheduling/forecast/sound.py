@@ -4,15 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 from statistics import median
+
+import numpy as np
 
 from scheduling.forecast.axis import season_of
 from scheduling.forecast.places import COLDEST, WARMEST
 from scheduling.forecast.records import CannotForecast
 
 SPIKE = 15.0
-"""Degrees a day's mean may lie from the middle of the week about it (our choice, no source)."""
+"""Degrees that a day's mean may lie from the middle of the days about it (our choice, no source)."""
 WEEK = 3
 MILDEST_WINTER, COLDEST_WINTER = 22.0, -30.0
 """Means of December to February beyond which no orchard tree rests, and degF given as degC (or the like) is
@@ -55,8 +57,11 @@ def sound(days: Iterable[Day], *, season: int) -> Sound:
     if len(kept) < len(given):
         notes.append(f"{len(given) - len(kept)} days left out: no temperatures that a day on Earth can have")
     _refuse_the_other_hemisphere(kept)
-    for year in sorted({season_of(on) for on in given}):
-        winter = [day.mean for on, day in given.items() if season_of(on) == year and on.month in WINTER]
+    winters: dict[int, list[float]] = {}
+    for on, day in given.items():
+        if on.month in WINTER:
+            winters.setdefault(season_of(on), []).append(day.mean)
+    for year, winter in sorted(winters.items()):
         if len(winter) >= FEWEST_DAYS and not COLDEST_WINTER < median(winter) < MILDEST_WINTER:
             middle = f"{median(winter):.0f} °C"
             says = f"the winter before spring {year} has a middle of {middle}: degF taken as degC?"
@@ -64,10 +69,10 @@ def sound(days: Iterable[Day], *, season: int) -> Sound:
                 raise CannotForecast("unit_unlikely", says)
             notes.append(f"{says} It is left out")
             kept = {on: day for on, day in kept.items() if season_of(on) != year}
-    spikes = [on for on, day in kept.items() if _jumps(day, kept)]
+    spikes = _spikes(kept)
     if spikes:
         notes.append(f"{len(spikes)} days left out: {SPIKE:.0f} °C or more off the days about them")
-    usable = tuple(kept[on] for on in sorted(kept) if on not in set(spikes))
+    usable = tuple(kept[on] for on in sorted(kept) if on not in spikes)
     return Sound(usable, tuple(notes))
 
 
@@ -75,10 +80,20 @@ def _possible(day: Day) -> bool:
     return COLDEST <= day.minimum <= day.maximum <= WARMEST
 
 
-def _jumps(day: Day, known: Mapping[date, Day]) -> bool:
-    about = [known.get(day.on + timedelta(days=step)) for step in range(-WEEK, WEEK + 1) if step]
-    means = [one.mean for one in about if one is not None]
-    return len(means) >= WEEK and abs(day.mean - median(means)) >= SPIKE
+def _spikes(known: Mapping[date, Day]) -> set[date]:
+    """Return the days whose mean lies far off the middle of the three days before and after."""
+    if not known:
+        return set()
+    first = min(known).toordinal()
+    means = np.full(max(known).toordinal() - first + 1 + 2 * WEEK, np.nan)
+    places = np.array([on.toordinal() - first + WEEK for on in known])
+    means[places] = [day.mean for day in known.values()]
+    about = np.stack([means[places + step] for step in range(-WEEK, WEEK + 1) if step], axis=1)
+    enough = (~np.isnan(about)).sum(1) >= WEEK
+    far = np.zeros(len(places), dtype=bool)
+    middles = np.nanmedian(about[enough], axis=1)
+    far[enough] = np.abs(means[places][enough] - middles) >= SPIKE
+    return {on for on, is_far in zip(known, far.tolist(), strict=True) if is_far}
 
 
 def _refuse_the_other_hemisphere(known: Mapping[date, Day]) -> None:

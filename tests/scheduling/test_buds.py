@@ -1,10 +1,12 @@
 """A farm's blocks forecast from its own rows, stored, and read over HTTP."""
 
+import csv
 import datetime as dt
 import zoneinfo
 from decimal import Decimal
 
 import pytest
+from django.core.management import CommandError, call_command
 
 from mixing.quantities import Quantity
 from orchard.blocks import services as blocks
@@ -135,6 +137,24 @@ def test_weather_by_the_hour_stands_in_for_days(farm, block):
 
     assert answer.outlook is not None
     assert "the weather up to" in answer.outlook.forecasts[0].says
+
+
+def test_a_block_is_drawn_with_its_numbers_beside(farm, block, tmp_path):
+    post_weather(farm)
+    look(block, dt.date(2024, 2, 20), 51)
+    buds.forecast_farm(farm=farm, by=SYSTEM, now=NOW)
+
+    call_command("draw_buds", block=block.id, to=tmp_path)
+
+    assert "last safe day" in (tmp_path / "forecast.svg").read_text(encoding="utf-8")
+    with (tmp_path / "season.csv").open(newline="") as file:
+        rows = list(csv.DictReader(file))
+    assert {"day": "2024-02-20", "what": "stage seen", "value": "51"} in rows
+
+
+def test_a_block_without_a_forecast_is_not_drawn(farm, block, tmp_path):
+    with pytest.raises(CommandError, match="nothing is forecast"):
+        call_command("draw_buds", block=block.id, to=tmp_path)
 
 
 def test_the_timer_forecasts_every_farm(farm, block, monkeypatch):
