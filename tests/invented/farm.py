@@ -41,8 +41,8 @@ def table(name: str) -> dict[str, Any]:
 class Invented:
     """A farm with callers by first name (`farm.pim`), and ids of its things by their short names."""
 
-    def __init__(self, name: str, clock: Clock) -> None:
-        self.said, self.clock = table(name), clock
+    def __init__(self, name: str, clock: Clock, since: str = LONG_AGO) -> None:
+        self.said, self.clock, self.since = table(name), clock, since
         columns = {key: self.said[key] for key in ("name", "zone", "units", "region", "measures")}
         self.farm = FarmFactory(**columns)
         self.head = Caller(self.farm, "owner")
@@ -68,7 +68,7 @@ class Invented:
                 self.workers[key] = self.made(self.head, "workers", body)["id"]
                 worker = Worker.objects.get(farm=self.farm, id=self.workers[key])
             if row.get("trained"):
-                training = {"kind": "handler_training", "obtained_on": LONG_AGO, "expires_on": FAR_AWAY}
+                training = {"kind": "handler_training", "obtained_on": self.since, "expires_on": FAR_AWAY}
                 self.made(self.head, f"workers/{self.workers[key]}/qualifications", training)
             setattr(self, key, Caller(self.farm, row["role"], worker=worker))
 
@@ -79,7 +79,7 @@ class Invented:
 
     def _sprayer(self, key: str, row: dict[str, Any]) -> str:
         id: str = self.made(self.head, "sprayers", {"name": key, **row})["id"]
-        checked = {"on": LONG_AGO, "due_on": FAR_AWAY}
+        checked = {"on": self.since, "due_on": FAR_AWAY}
         self.made(self.head, f"sprayers/{id}/calibrations", checked)
         return id
 
@@ -92,7 +92,7 @@ class Invented:
             self.made(
                 self.head,
                 f"products/{made['id']}/labels",
-                {"label": row["label"], "effective_from": "2026-01-01"},
+                {"label": row["label"], "effective_from": self.since},
             )
             self.products[key] = made["id"]
         return self.products[key]
