@@ -26,7 +26,7 @@ def path() -> str | None:
 
 def missing() -> str | None:
     """Return one line that says what is not run and how to get it; None where all is there."""
-    if importlib.util.find_spec("playwright") is None:
+    if not all(map(importlib.util.find_spec, ("playwright", "axe_playwright_python"))):
         return "tests/browser did not run: install the extra `test` (Playwright)."
     if path() is None:
         return "tests/browser did not run: no Chromium. `apt-get install chromium`, or name one in CHROMIUM."

@@ -9,6 +9,7 @@ from typing import Any
 from django.utils.translation import gettext as _
 
 from mixing.quantities import QuantityError, parse_quantity
+from orchard.blocks.models import Block
 from orchard.crews.models import Worker
 from orchard.inventory.models import Reservation
 from orchard.tasks.models import Incident, WorkOrder
@@ -151,7 +152,7 @@ def _unit_of(order: WorkOrder, product: str) -> str:
     return str(totals.get(product, "g"))
 
 
-def finish(order: WorkOrder, *, incidents: Sequence[Incident]) -> list[Field]:
+def finish(order: WorkOrder, *, incidents: Sequence[Incident], near: Iterable[Block]) -> list[Field]:
     """Return what is told at the end."""
     fields = [Field("id", kind="hidden"), Field("finished_at", kind="hidden", now=True)]
     if order.kind == "spray":
@@ -171,16 +172,21 @@ def finish(order: WorkOrder, *, incidents: Sequence[Incident]) -> list[Field]:
         fields += [
             quantity("leftover.volume", _("Left in the tank"), of="volume", units=order.farm.units),
             Field("leftover.fate", _("What became of it"), "choice", choices=_fates()),
+            Field("leftover.block", _("If sprayed out: on which block"), "choice", choices=_places(near)),
         ]
     return [*fields, Field("note", _("Note"), "long")]
+
+
+def _places(blocks: Iterable[Block]) -> tuple[tuple[str, str], ...]:
+    return (("", _("not sprayed out")), *((str(one.id), one.name) for one in blocks))
 
 
 def _fates() -> tuple[tuple[str, str], ...]:
     return (
         ("", _("nothing was left")),
+        ("sprayed_out", _("sprayed out")),
         ("kept_labelled", _("kept, with its label on")),
         ("disposed", _("disposed of as the label says")),
-        ("none", _("rinsed out on the treated trees")),
     )
 
 

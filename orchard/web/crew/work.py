@@ -19,6 +19,7 @@ from uuid6 import uuid7
 
 from orchard.api.refusals import Conflict
 from orchard.blocks import queries as blocks
+from orchard.blocks.models import Block
 from orchard.crews.models import Worker
 from orchard.farms import fence
 from orchard.tasks import queries
@@ -170,7 +171,7 @@ def _forms(visit: Visit, order: WorkOrder, recorded: list[int]) -> dict[str, For
         "record_load": forms.record_load(order, number=number, people=people, worker=visit.by.worker)
         if spray
         else [],
-        "finish": forms.finish(order, incidents=incidents),
+        "finish": forms.finish(order, incidents=incidents, near=_near(order)),
         "hold": forms.hold(),
         "resume": forms.resume(),
     }
@@ -180,6 +181,12 @@ def _forms(visit: Visit, order: WorkOrder, recorded: list[int]) -> dict[str, For
         for action, found in offered.items()
         if found and visit.may("work_order", action)
     }
+
+
+def _near(order: WorkOrder) -> list[Block]:
+    """Return the blocks on which a rest may have gone, the order's own first."""
+    rows = blocks.blocks(farm=order.farm).filter(archived=False).order_by("name", "id")[:60]
+    return sorted(rows, key=lambda one: one.pk != (order.block and order.block.pk))
 
 
 def _people(order: WorkOrder) -> list[Worker]:
@@ -207,6 +214,7 @@ def _plan(order: WorkOrder, groups: list[Alike], recorded: list[int]) -> dict[st
         "title": order.title,
         "kind": order.kind,
         "status": order.status,
+        "held_from": order.held_from,
         "recorded": recorded,
         "loads": [
             {"number": one["number"], "spray": one["spray"], "group": of.get(one["number"], 1)}

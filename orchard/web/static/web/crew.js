@@ -22,6 +22,7 @@ async function begin() {
   for (const form of document.querySelectorAll("form[data-action]")) form.addEventListener("submit", written);
   if (plan) await where();
   await look();
+  await cards();
   keepToday();
   navigator.serviceWorker.addEventListener("message", ({ data }) => data.fresh === location.pathname && !busy() && location.reload());
   addEventListener("online", flush);
@@ -70,10 +71,13 @@ async function where() {
   await pickUp();
 }
 
+const BECOMES = { accept: "accepted", start: "under_way", finish: "done", hold: "held", resume: "under_way" };
+
 function after(state, { action, body }) {
-  const becomes = { accept: "accepted", start: "under_way", finish: "done", hold: "held", resume: state.recorded.length ? "under_way" : "accepted" };
   if (action === "record_load") state.recorded.push(body.number);
-  else state.status = becomes[action] ?? state.status;
+  else if (action === "hold") { state.before = state.status; state.status = "held"; }
+  else if (action === "resume") state.status = state.before ?? plan.held_from ?? "under_way";
+  else state.status = BECOMES[action] ?? state.status;
 }
 
 async function tell(state) {
@@ -86,6 +90,13 @@ async function tell(state) {
   link.href = step === "mix" ? `#mix-${plan.load.group}-1` : `#${step}`;
   link.textContent = say(`step-${step}`, { n: plan.load?.number ?? "" });
   next.append(link);
+}
+
+async function cards() {
+  for (const entry of (await queue.list(mine)).own) {
+    const card = entry.problem ? null : document.querySelector(`.card[data-order="${entry.order}"] .state`);
+    if (card && BECOMES[entry.action]) card.textContent = say(`status-${BECOMES[entry.action]}`);
+  }
 }
 
 // A mix that was interrupted goes on at its step.
@@ -126,7 +137,7 @@ async function written(event) {
   key.value = uuid7();
   const order = action === "incident" ? null : plan.order;
   const url = order ? `${api}/work-orders/${order}/actions/${action}` : `${api}/incidents`;
-  const entry = { key: key.value, url, action, order, title: form.dataset.title, at: now(), body: bodyOf(form) };
+  const entry = { key: key.value, url, action, order, title: form.dataset.title, at: now(), made: Date.now(), body: bodyOf(form) };
   const seq = await queue.add(mine, entry);
   if (action === "record_load") await store.forget(`mix-${order}`);
   const told = navigator.onLine ? await Promise.race([queue.send(mine), new Promise((done) => setTimeout(done, 5000, { stopped: "later" }))]) : { stopped: "no signal" };
@@ -229,7 +240,7 @@ function listed(own, others) {
   const list = document.getElementById("waiting");
   if (!list) return;
   document.getElementById("none-waiting").hidden = own.length > 0;
-  const stuck = new Set();
+  const stuck = new Map();
   list.replaceChildren(...own.map((entry) => card(entry, stuck)));
   const told = document.getElementById("others");
   told.hidden = !others;
@@ -241,9 +252,11 @@ function card(entry, stuck) {
   const what = entry.action === "record_load" ? `${say("load", { n: entry.body.number })}: ${say("record_load")}` : say(entry.action);
   box.append(Object.assign(document.createElement("b"), { textContent: what }), document.createElement("br"), `${entry.title} · ${new Date(entry.at).toLocaleString(document.documentElement.lang)}`);
   const state = document.createElement("p");
-  state.textContent = entry.problem ? `${say("was-refused")}: ${entry.problem.map((one) => (one.found ? one.detail : say(`code-${one.code}`) || one.detail)).join(" ")}` : say(stuck.has(entry.order) ? "held-back" : "is-waiting");
+  state.textContent = entry.problem ? `${say("was-refused")}: ${entry.problem.map((one) => (one.found ? one.detail : say(`code-${one.code}`) || one.detail)).join(" ")}` : say(entry.made < (stuck.get(entry.order) ?? 0) ? "held-back" : "is-waiting");
   box.append(state);
-  if (entry.problem) { if (entry.order) stuck.add(entry.order); box.append(button("again", async () => { await queue.again(mine, entry); flush(); }), button("remove", async () => { if (confirm(say("sure"))) { await queue.drop(entry.seq); look(); } })); }
+  if (entry.problem && ["record_load", "finish"].includes(entry.action)) box.append(Object.assign(document.createElement("p"), { textContent: say("farm-kept") }));
+  if (entry.problem && entry.action === "start") box.append(Object.assign(document.createElement("a"), { href: `/farms/${page.farm}/work/${entry.order}`, textContent: say("read-again") }));
+  if (entry.problem) { if (entry.order) stuck.set(entry.order, entry.refused); box.append(button("again", async () => { await queue.again(mine, entry); flush(); }), button("remove", async () => { if (confirm(say("sure"))) { await queue.drop(entry.seq); look(); } })); }
   return row;
 }
 

@@ -1,7 +1,10 @@
 // What was written without a signal waits here, locked with a key of its own person, and is sent once, in order.
+import { uuid7 } from "./body.js";
 import * as store from "./store.js";
 
 const HAPPENED = new Set(["record_load", "finish", "hold"]); // what cannot be unsaid takes any version of the order
+const TOLD = new Set(["record_load", "finish"]); // what the farm keeps by its own id even where it refuses it
+const EARLY = new Set(["state_conflict", "loads_missing"]);
 const coder = new TextEncoder(), decoder = new TextDecoder();
 export const works = isSecureContext && "serviceWorker" in navigator && "indexedDB" in self && !!crypto.subtle;
 
@@ -42,28 +45,47 @@ export async function list(mine) {
 
 export const drop = store.drop;
 
+// Take up again what was refused. Whoever asks for it has read the order as it is now; the time stays that of the deed.
 export async function again(mine, entry) {
-  const { seq, problem, ...rest } = entry;
+  const { seq, problem, refused, ...rest } = entry;
+  if (rest.body.revision) {
+    const answer = await fetch(rest.url.replace(/\/actions\/.*/, ""), { headers: { Accept: "application/json" }, cache: "no-store" });
+    if (answer.ok) rest.body.revision = (await answer.json()).revision;
+    rest.key = uuid7();
+  }
   await store.change({ ...(await locked(mine, rest)), seq });
 }
 
-// Send what waits. One page at a time; what was refused holds back only what follows for the same order.
+// Send what waits, one page at a time. What was refused holds back what goes on from it; what has happened is told all
+// the same: the farm keeps it for the manager, and lets it in when what it waited for has come.
 export async function send(mine) {
   return navigator.locks.request("send", async () => {
     const told = { sent: 0, stopped: "" };
-    const stuck = new Set();
-    for (const entry of (await list(mine)).own) {
-      if (entry.problem) { stuck.add(entry.order); continue; }
-      if (entry.order && stuck.has(entry.order)) continue;
-      const { outcome, problem } = await deliver(entry);
-      if (outcome === "sent") { await store.drop(entry.seq); told.sent += 1; }
-      else if (outcome === "refused") {
-        await store.change({ ...(await locked(mine, { ...entry, problem })), seq: entry.seq });
-        stuck.add(entry.order);
-      } else { told.stopped = outcome; break; }
-    }
+    for (let moved = new Set([null]); moved.size && !told.stopped;) moved = await round(mine, told, moved);
     return told;
   });
+}
+
+async function round(mine, told, moved) {
+  const stuck = new Map(), now = new Set(), first = moved.has(null);
+  for (const entry of (await list(mine)).own) {
+    if (!due(entry, stuck, moved, first)) {
+      if (entry.problem) stuck.set(entry.order, entry.refused);
+      continue;
+    }
+    const { outcome, problem } = await deliver(entry), refused = Date.now();
+    if (outcome === "sent") { await store.drop(entry.seq); told.sent += 1; if (entry.order) now.add(entry.order); }
+    else if (outcome === "refused") { await store.change({ ...(await locked(mine, { ...entry, problem, refused })), seq: entry.seq }); stuck.set(entry.order, refused); }
+    else { told.stopped = outcome; break; }
+  }
+  return now;
+}
+
+// Whether an entry is to be sent in this round. What was written before something above it was refused waits for that.
+function due(entry, stuck, moved, first) {
+  if (entry.problem) return moved.has(entry.order) && entry.problem.every(({ code }) => EARLY.has(code));
+  const waits = entry.order && entry.made < (stuck.get(entry.order) ?? 0) && !TOLD.has(entry.action);
+  return first && !waits;
 }
 
 async function deliver(entry) {
