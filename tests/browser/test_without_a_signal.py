@@ -239,7 +239,7 @@ def test_a_conflict_is_shown_the_farm_keeps_what_was_done_and_lets_it_in_later(p
     page.wait_for_selector("text=Leave the last row.")
     page.click("#next button")
     page.wait_for_selector("#plan[data-plan*='accepted']", state="attached")  # as the farm has it
-    phone.go(f"/farms/{farm.farm.id}/sent").click("#waiting .wrong >> text=Send again")
+    phone.go(f"/farms/{farm.farm.id}/sent").click("#waiting .wrong button >> text=Send again")
     page.wait_for_selector("#none-waiting:not([hidden])")
     assert [load.number for load in Load.objects.all()] == [1]
 
