@@ -18,6 +18,7 @@ _SM = (STOREKEEPER, MANAGER)
 _ML = (MANAGER, LEAD)
 _FIELD = (MANAGER, LEAD, MEMBER)
 _COUNTERS = (MANAGER, STOREKEEPER, LEAD, MEMBER)
+_PRICED = (MANAGER, STOREKEEPER, LEAD, ADVISER)
 _EVERYBODY = (MANAGER, STOREKEEPER, LEAD, MEMBER, ADVISER)
 _OBSERVERS = (MANAGER, LEAD, MEMBER, ADVISER)
 
@@ -73,7 +74,11 @@ TABLE: dict[tuple[str, str], Grant] = {
     **_rows("inventory", "stock"),
     **_rows("inventory", "stock_movement", create=_SM),
     **_rows("inventory", "reservation"),
-    **_rows("inventory", "shortage"),
+    **_rows("inventory", "shortage", answer=_SM),
+    **_rows("inventory", "container_record", create=_COUNTERS),
+    **_rows("inventory", "container"),
+    **_rows("inventory", "cost", read=_PRICED),
+    **_rows("inventory", "emergency_list"),
     **_rows("inventory", "stocktake", create=_SM, update=_SM, post=_SM, cancel=_SM, reveal=_SM),
     **_rows("inventory", "stock_import", read=_SM, create=_SM),
     **_rows("inventory", "stock_balance"),

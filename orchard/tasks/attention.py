@@ -19,6 +19,7 @@ from orchard.crews import queries as crews
 from orchard.crews.models import Calibration, Qualification
 from orchard.farms.models import Farm
 from orchard.farms.rows import FarmRow
+from orchard.inventory import container_queries
 from orchard.inventory import queries as store
 from orchard.inventory.amounts import in_stock_unit
 from orchard.tasks import amounts, need_queries, queries
@@ -30,6 +31,8 @@ REMINDED_AFTER = (dt.timedelta(days=7), dt.timedelta(days=12))
 """Days after the work on which its record is asked for (common practice, no source)."""
 TOO_FAR_OFF = Decimal("0.1")
 """A tenth more or less than planned asks for a new calibration (common practice, no source)."""
+CONTAINERS_BACK_WITHIN = dt.timedelta(days=1)
+"""Common practice, no source."""
 SEASON = dt.timedelta(days=300)
 """How far back the stages of a season are looked at."""
 
@@ -63,6 +66,8 @@ def attention(*, farm: Farm, days: int, with_people: bool, now: dt.datetime) -> 
         *_records(farm, today, now),
         *_lots(farm, today, ends),
         *_short(farm, now),
+        *_containers(farm, now),
+        *_questions(farm),
         *_calibrations(farm, ends),
         *_used_otherwise(farm),
         *(_qualifications(farm, ends) if with_people else ()),
@@ -118,7 +123,33 @@ def _short(farm: Farm, now: dt.datetime) -> Iterator[Attention]:
         if need.short > 0:
             lacking = _words(in_stock_unit(need.short, need.product))
             says = f"{need.product.name} is short by {lacking} for {need.needed_by}"
+            if need.order_by is not None and need.order_by != need.needed_by:
+                says += f": order it by {need.order_by}"
             yield Attention("product_short", says, need.needed_by, need.product)
+        elif need.below_safety > 0:
+            lacking = _words(in_stock_unit(need.below_safety, need.product))
+            says = f"{need.product.name} goes below its safety stock by {lacking}"
+            yield Attention("stock_low", says, need.order_by, need.product)
+
+
+def _containers(farm: Farm, now: dt.datetime) -> Iterator[Attention]:
+    """Yield products of which containers were given out a day ago or more and are not accounted for."""
+    tallies = container_queries.tallies(farm=farm)
+    last = container_queries.last_issued(farm=farm)
+    late = [key for key, one in tallies.items() if one.out > 0 and now - last[key] > CONTAINERS_BACK_WITHIN]
+    for product in store.products(farm=farm).filter(key__in=late).order_by("id"):
+        out = tallies[product.key].out
+        on = store.day_on_farm(farm=farm, at=last[product.key])
+        says = f"{out} containers of {product.name}, given out by {on}, are neither back nor rinsed"
+        yield Attention("containers_out", says, on, product)
+
+
+def _questions(farm: Farm) -> Iterator[Attention]:
+    for row in store.shortages(farm=farm).filter(answered_at=None).order_by("id"):
+        says = (
+            f"a load used {_words(row.missing)} more of {row.product.name} than the book held: find out why"
+        )
+        yield Attention("shortage_open", says, None, row)
 
 
 def _words(amount: Any) -> str:

@@ -57,6 +57,14 @@ class PurchaseNeed:
     lines_not_counted: int
 
     @property
+    def below_safety(self) -> Decimal:
+        """What is missing of the safety stock once the open orders are served [base unit]."""
+        if self.product.safety_stock is None:
+            return ZERO
+        left = max(ZERO, EXACT.subtract(self.on_hand, self.needed))
+        return max(ZERO, EXACT.subtract(self.product.safety_stock.in_base(), left))
+
+    @property
     def containers(self) -> int | None:
         """How many whole containers that is; None where it is not known what one holds."""
         container = self.product.container

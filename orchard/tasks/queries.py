@@ -69,6 +69,11 @@ def loads(*, order: WorkOrder) -> QuerySet[Load]:
     )
 
 
+def all_loads(*, farm: Farm) -> QuerySet[Load]:
+    """Return the loads of all the farm's work orders."""
+    return Load.objects.for_farm(farm).select_related("farm", "work_order")
+
+
 def reservations(*, farm: Farm, orders: Iterable[WorkOrder]) -> dict[uuid.UUID, list[Reservation]]:
     """Return what is reserved for each of the orders, in one query."""
     found: dict[uuid.UUID, list[Reservation]] = {order.id: [] for order in orders}

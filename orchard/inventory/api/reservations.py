@@ -8,11 +8,12 @@ from django.db.models import QuerySet
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
-from orchard.api.fields import QUANTITY_SCHEMA, Flag, Id, ListQuery, Moment, Shown, Word
+from orchard.api.fields import QUANTITY_SCHEMA, Flag, Id, Input, ListQuery, Moment, Shown, Text, Word
 from orchard.farms.resources import Collection, Single
 from orchard.inventory import amounts, queries
-from orchard.inventory.api.fields import EveryDigit
+from orchard.inventory.api.fields import EveryDigit, StoreAction
 from orchard.inventory.models import Reservation, Shortage
+from orchard.inventory.services import shortages
 
 STATUSES = ("open", "used", "released")
 
@@ -96,3 +97,22 @@ class ShortageHere(Single):
 
     def rows(self) -> QuerySet[Shortage]:
         return queries.shortages(farm=self.farm)
+
+
+class AnswerInput(Input):
+    answer = Text(help_text="what was found out")
+
+
+class AnswerShortage(StoreAction):
+    """Answer a question: what was found out; movements or a stocktake mend the ledger."""
+
+    action = "answer"
+    resource = "shortage"
+    shown = ShortageShown
+    asked = AnswerInput
+
+    def rows(self) -> QuerySet[Shortage]:
+        return queries.shortages(farm=self.farm)
+
+    def do(self, row: Shortage, **values: Any) -> Shortage:
+        return shortages.answer_shortage(shortage=row, by=self.by, now=self.now, **values)

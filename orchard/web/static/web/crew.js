@@ -272,7 +272,7 @@ async function keepToday() {
   const today = document.getElementById("today");
   if (!today || !navigator.onLine) return;
   await navigator.serviceWorker.ready;
-  const wanted = [...today.dataset.keep.split(" ").filter(Boolean), `/farms/${page.farm}/sent`, `/farms/${page.farm}/incident`];
+  const wanted = [...today.dataset.keep.split(" ").filter(Boolean), `/farms/${page.farm}/sent`, `/farms/${page.farm}/incident`, `${api}/emergency-list.html`];
   const kept = await caches.open("pages");
   for (const one of await kept.keys()) { const { pathname } = new URL(one.url); if (pathname.startsWith(`/farms/`) && pathname !== location.pathname && !wanted.includes(pathname)) await kept.delete(one); }
   for (const path of [location.pathname, ...wanted]) { const answer = await fetch(path).catch(() => undefined); if (answer?.ok && !answer.redirected) await kept.put(path, answer); }

@@ -1,7 +1,7 @@
 // Stands between the pages and the net. Files of the pages come from the phone; a crew's pages from the net while it
 // answers, else from the phone. `ABOUT` is written above this by the server.
 const SHELL = `shell-${ABOUT.version}`, PAGES = "pages", PATIENCE = 600;
-const CREW = /^\/farms\/[0-9a-f-]{36}\/(today|sent|incident|work\/[0-9a-f-]{36})$/;
+const CREW = /^\/farms\/[0-9a-f-]{36}\/(today|sent|incident|work\/[0-9a-f-]{36})$|^\/api\/v1\/farms\/[0-9a-f-]{36}\/emergency-list\.html$/;
 const OPEN = new Set([ABOUT.offline, ABOUT.out]);
 
 self.addEventListener("install", (event) => {
