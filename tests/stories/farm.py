@@ -163,6 +163,10 @@ class Hollow:
         self.do(path, "accept")
         self.do(path, "start", {"observed": CALM})
         self.do(path, "record_load", {"number": 1, "spray": q(gallons, "gal"), "products": products})
+        self.drain()
+
+    def drain(self) -> None:
+        """Let the background work be done."""
         outbox.drain()
 
 
