@@ -33,7 +33,8 @@ def receive(request: HttpRequest, *, types: Sequence[str] = TYPES) -> bytes:
     """
     raw = _raw(request)
     if raw.strip() and (request.content_type or "").lower() not in types:
-        raise UnsupportedMediaType(request.content_type or "nothing")
+        detail = f"{request.content_type or 'nothing'} is not taken here: send {' or '.join(types)}"
+        raise UnsupportedMediaType(request.content_type or "nothing", detail=detail)
     return raw
 
 

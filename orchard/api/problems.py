@@ -29,7 +29,7 @@ _TITLES = {
     406: "No such form is offered",
     409: "This cannot be done now",
     413: "The request is too large",
-    415: "Send JSON",
+    415: "This kind of body is not taken here",
     422: "The content is wrong",
     429: "Too many requests",
     500: "Something went wrong on our side",
