@@ -54,7 +54,7 @@ class BlockCostShown(serializers.Serializer):
     lots = LotCostShown(many=True)
 
 
-class CostsShown(serializers.Serializer):
+class ProductCostsShown(serializers.Serializer):
     """What was put on blocks and what it cost, by the records that stand."""
 
     items = BlockCostShown(many=True)
@@ -73,7 +73,7 @@ class Costs(Endpoint):
     """Cost of product by block and per area: each amount at the price of the lot that it came from."""
 
     resource = "cost"
-    shown = CostsShown
+    shown = ProductCostsShown
     query = CostQuery
 
     def get(self, request: Request, **kwargs: Any) -> Response:
@@ -81,7 +81,7 @@ class Costs(Endpoint):
         today = store.day_on_farm(farm=self.farm, at=self.now)
         found = cost_queries.costs(farm=self.farm, today=today, **self.filters())
         shown = {"items": [_block(one) for one in found]}
-        return Response(CostsShown(shown, context=self.context()).data)
+        return Response(ProductCostsShown(shown, context=self.context()).data)
 
 
 def _block(cost: BlockCost) -> Mapping[str, Any]:
