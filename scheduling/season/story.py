@@ -120,6 +120,8 @@ class Script:
     visits: tuple[Look, ...]
     leftover: Mapping[str, Any]
     """What is left in the tank after one job: line, block, volume, and the blocks asked about."""
+    counts: tuple[Mapping[str, Any], ...]
+    """What was counted after bloom: day, block, target, and `[ill, looked at]`, treated and untreated."""
 
 
 @lru_cache(maxsize=1)
@@ -136,6 +138,7 @@ def script() -> Script:
         planning_days=told["planning_days"],
         visits=tuple(look for row in told["visit"] for look in _visit(row, blocks)),
         leftover=told["leftover"],
+        counts=tuple(told["count"]),
     )
 
 

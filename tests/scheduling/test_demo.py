@@ -9,10 +9,11 @@ from django.db import transaction
 from django.db.models import Sum
 
 from mixing.quantities import parse_quantity
+from orchard.blocks.models import ScoutingCount
 from orchard.farms.models import AuditEntry, OutboxEvent
 from orchard.inventory.models import Lot, Movement, Reservation
 from orchard.tasks.models import ApplicationRecord, Load, WorkOrder
-from scheduling.season import run, setting, story
+from scheduling.season import looking_back, run, setting, story
 
 
 def lived(number: int = 1) -> tuple[setting.Season, str]:
@@ -20,6 +21,7 @@ def lived(number: int = 1) -> tuple[setting.Season, str]:
     season = setting.begin(number=number, out=lines.append)
     run.live(season)
     run.close(season)
+    looking_back.look_back(season)
     return season, "\n".join(lines)
 
 
@@ -125,6 +127,18 @@ def test_copper_of_the_year_is_what_the_records_hold(season_and_words):
         )
         said = Decimal(shown.split("lb/acre")[0].split()[-1])
         assert abs(pounds / block.area.value - said) < Decimal("0.02")
+
+
+def test_the_review_tells_each_block_with_what_was_counted_and_what_to_change(season_and_words):
+    season, words = season_and_words
+    _, review = words.split("What came of it")
+
+    assert review.count("2 of 2 lines of the plan done, 2 of 2 sprays inside their stage window") == 3
+    # 14 of 200 against 63 of 100, by Abbott: (63 - 7) / 63
+    assert "88.89 % less leaf curl than in untreated trees" in review
+    assert "so few were counted that it may be chance" in review  # 1 of 40 against 4 of 20
+    assert "Some disease after a good season is normal" in review
+    assert ScoutingCount.objects.for_farm(season.made.farm).count() == 6
 
 
 def test_nothing_is_left_in_the_outbox(season_and_words):

@@ -14,7 +14,7 @@ from orchard.config import preparation
 from orchard.farms import services as farms
 from orchard.farms.actors import SYSTEM, Role
 from orchard.farms.models import Farm
-from scheduling.season import run, setting, telling
+from scheduling.season import looking_back, run, setting, telling
 from scheduling.season.farm import SeasonFarm, written
 
 TOKEN_LIVES = dt.timedelta(days=30)
@@ -37,6 +37,7 @@ class Command(BaseCommand):
         season = setting.begin(number=number, out=self.stdout.write)
         run.live(season)
         run.close(season)
+        looking_back.look_back(season)
         self._what_next(season.made)
 
     def _what_next(self, made: SeasonFarm) -> None:
