@@ -71,6 +71,13 @@ class ProblemShown(serializers.Serializer):
     status = serializers.IntegerField()
     detail = serializers.CharField()
     errors = FaultShown(many=True)  # type: ignore[assignment]
+    state = serializers.CharField(required=False, help_text="of the work order, where an action was refused")
+    open_moves = serializers.ListField(
+        child=serializers.CharField(), required=False, help_text="what that state allows the sender now"
+    )
+    kept = serializers.BooleanField(
+        required=False, help_text="true: what was told is kept in the order's `conflicts` or duplicates"
+    )
 
 
 def document(status: int, faults: Iterable[Fault], title: str | None = None) -> dict[str, Any]:

@@ -95,7 +95,7 @@ def test_an_end_told_before_its_load_is_let_in_after_it(manager, lead, wren, far
 
     answer = told(wren, path, load(farm, 1, "20", at=ago(farm, 30)))
 
-    assert codes(early) == ["loads_missing"]
+    assert codes(early) == ["loads_missing"] and early.json()["kept"] is True
     assert (answer.status_code, answer.json()["status"]) == (200, "done")
     assert answer.json()["application_record"] == end["id"]
     assert all(claim["settled_at"] for claim in answer.json()["conflicts"])
@@ -167,7 +167,8 @@ def test_what_only_tries_a_move_is_not_kept(manager, wren, farm):
     path = accepted(manager, farm)
     sent = {name: value for name, value in load(farm, 1, "20").items() if name != "id"}
 
-    assert told(wren, path, sent).status_code == 409
+    answer = told(wren, path, sent)
+    assert (answer.status_code, answer.json()["kept"]) == (409, False)
     assert manager.get(path).json()["conflicts"] == []
 
 

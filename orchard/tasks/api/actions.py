@@ -19,7 +19,7 @@ from rest_framework.response import Response
 from orchard.api import permissions
 from orchard.api.fields import Id, Moment
 from orchard.api.problems import faults_in
-from orchard.api.refusals import Refusal, Unprocessable
+from orchard.api.refusals import Conflict, Refusal, Unprocessable
 from orchard.farms.actors import Actor
 from orchard.farms.resources import Single
 from orchard.tasks import queries
@@ -122,7 +122,13 @@ class Action(OrderEndpoint, Single):
         if order is not None and isinstance(response.data, dict):
             response.data["state"] = order.status
             response.data["open_moves"] = open_moves(order, by=self.by)
+            response.data["kept"] = isinstance(exc, Conflict) and self._is_kept(exc)
         return response
+
+    def _is_kept(self, refusal: Conflict) -> bool:
+        """Say whether what was told is kept with the order for a person to look at."""
+        told = claims.worth_keeping(action=self.action, body=self.body, happened_at=self.when(), now=self.now)
+        return told or isinstance(refusal, finish.PossibleDuplicate)
 
     def _order_now(self) -> WorkOrder | None:
         if not hasattr(self, "by"):
@@ -133,9 +139,8 @@ class Action(OrderEndpoint, Single):
         super()._audit_refusal(refusal)
         if isinstance(refusal, finish.PossibleDuplicate):
             return
-        when = self.when()
-        if claims.worth_keeping(action=self.action, body=self.body, happened_at=when, now=self.now):
-            codes = [fault.code for fault in refusal.faults]
+        if isinstance(refusal, Conflict) and self._is_kept(refusal):
+            when, codes = self.when(), [fault.code for fault in refusal.faults]
             claims.keep(
                 order=self.thing,
                 action=self.action,
