@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import logging
 import uuid
 
@@ -11,6 +12,7 @@ from kombu.exceptions import OperationalError
 
 from orchard.api import idempotency
 from orchard.farms.webhooks import sending
+from orchard.tasks.services import holds
 from scheduling import buds, outbox
 from scheduling.celery import app
 
@@ -33,6 +35,13 @@ def deliver(event: str) -> int:
 def send_webhooks() -> int:
     """Send the webhooks' deliveries that are due."""
     return sending.send_due(post=sending.post_to_public, clock=timezone.now)
+
+
+@app.task(name="scheduling.free_long_held")
+def free_long_held() -> int:
+    """Give back the stock that is promised to orders which are held for too long."""
+    longest = dt.timedelta(days=settings.HOLD_KEEPS_STOCK_DAYS)
+    return holds.release_long_held(longest=longest, now=timezone.now())
 
 
 @app.task(name="scheduling.forget_answers")

@@ -41,9 +41,8 @@ def answer_once(
     """
     if not 0 < len(key) <= LONGEST_KEY or not key.isprintable():
         raise Refusal(Fault("invalid", f"an Idempotency-Key has 1 to {LONGEST_KEY} printable characters"))
-    _lock("\x1f".join((caller, method, path, key)))
     digest = hashlib.sha256(body).hexdigest()
-    kept = _kept(caller, method, path, key)
+    kept = _locked(caller, method, path, key)
     if kept is not None and kept.created_at < now - KEPT_FOR:
         kept.delete()
         kept = None
@@ -55,15 +54,20 @@ def answer_once(
     return response
 
 
-KEPT = f"""
-    SELECT {statements.columns(KeptAnswer, "kept")} FROM {KeptAnswer._meta.db_table} AS kept
-    WHERE caller = $1 AND method = $2 AND path = $3 AND key = $4
+LOCK_AND_READ = f"""
+    SELECT pg_try_advisory_xact_lock($5::bigint), {statements.columns(KeptAnswer, "kept")}
+    FROM (SELECT 1) AS once LEFT JOIN {KeptAnswer._meta.db_table} AS kept
+        ON caller = $1 AND method = $2 AND path = $3 AND key = $4
 """
+"""One round trip. What another commits between our snapshot and our lock we do not see: then the key's unique
+constraint refuses ours as a whole, and the sender, told to try again, gets the answer."""
 
 
-def _kept(*place: str) -> KeptAnswer | None:
-    found = statements.execute(KEPT, place)
-    return statements.load(KeptAnswer, found[0]) if found else None
+def _locked(*place: str) -> KeptAnswer | None:
+    ((held, *row),) = statements.execute(LOCK_AND_READ, (*place, _number("\x1f".join(place))))
+    if not held:
+        raise Conflict(Fault("idempotency_in_progress", "the first request with this key is still running"))
+    return None if row[0] is None else statements.load(KeptAnswer, row)
 
 
 def _number(name: str) -> int:
@@ -72,12 +76,6 @@ def _number(name: str) -> int:
 
 def _wait(name: str) -> None:
     statements.execute("SELECT pg_advisory_xact_lock($1::bigint)", [_number(name)])
-
-
-def _lock(name: str) -> None:
-    ((held,),) = statements.execute("SELECT pg_try_advisory_xact_lock($1::bigint)", [_number(name)])
-    if not held:
-        raise Conflict(Fault("idempotency_in_progress", "the first request with this key is still running"))
 
 
 def _again(kept: KeptAnswer, digest: str) -> Response:

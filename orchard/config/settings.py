@@ -174,6 +174,7 @@ CELERY_BEAT_SCHEDULE = {
     "relay the outbox": {"task": "scheduling.relay", "schedule": 2.0},
     "send webhooks": {"task": "scheduling.send_webhooks", "schedule": 2.0},
     "forecast buds": {"task": "scheduling.forecast_buds", "schedule": 21_600.0},
+    "free what long holds keep": {"task": "scheduling.free_long_held", "schedule": 3600.0},
     "forget old answers": {"task": "scheduling.forget_answers", "schedule": 86_400.0},
 }
 DATA_UPLOAD_MAX_MEMORY_SIZE = 1024 * 1024
@@ -185,6 +186,7 @@ LOGOUT_REDIRECT_URL = "/sign-in"
 # Networks that webhooks may be sent to although they are not public, such as 10.1.0.0/16; none by default.
 WEBHOOK_NETWORKS = _names("WEBHOOK_NETWORKS", default="")
 
+HOLD_KEEPS_STOCK_DAYS = int(os.environ.get("HOLD_KEEPS_STOCK_DAYS", "14"))  # then others may have it
 RATE_LIMIT_PER_MINUTE = int(os.environ.get("RATE_LIMIT_PER_MINUTE", "600"))  # a caller's; 0: no limit
 
 REST_FRAMEWORK = {

@@ -276,22 +276,34 @@ def _audit(row: FarmRow | Farm, **entry: Any) -> Statement:
 
 
 def _entry(farm: Farm, *, by: Actor, now: dt.datetime, **entry: Any) -> Statement:
-    entry = {"request_id": request_ids.current.get(), **entry}
-    role = str(by.role)
-    return statements.insert(
-        AuditEntry(farm=farm, at=now, by_kind=by.kind, by_id=by.id, by_name=by.name, by_role=role, **entry)
+    return statements.add(
+        AuditEntry,
+        {
+            "id": new_id(),
+            "farm_id": farm.pk,
+            "at": now,
+            "by_kind": by.kind,
+            "by_id": by.id,
+            "by_name": by.name,
+            "by_role": str(by.role),
+            "outcome": "done",
+            "codes": [],
+            "request_id": request_ids.current.get(),
+            **entry,
+        },
     )
 
 
 def _change(row: FarmRow | Farm, kind: str, *, now: dt.datetime) -> Statement:
-    return statements.insert(
-        Change(
-            farm=row.farm,
-            at=now,
-            resource=row.resource,
-            resource_id=row.id,
-            change=kind,
-            etag=row.etag,
-            path=row.path,
-        )
+    return statements.add(
+        Change,
+        {
+            "farm_id": row.farm.pk,
+            "at": now,
+            "resource": row.resource,
+            "resource_id": row.id,
+            "change": kind,
+            "etag": row.etag,
+            "path": row.path,
+        },
     )

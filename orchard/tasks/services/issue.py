@@ -20,7 +20,7 @@ from orchard.inventory import services as stock
 from orchard.inventory.models import Product
 from orchard.inventory.services import ledger
 from orchard.tasks.models import WorkOrder
-from orchard.tasks.services import checking, demands, moves, pauses, starting
+from orchard.tasks.services import checking, demands, holds, moves, pauses, starting
 from orchard.tasks.states import HOLD_REASONS
 
 
@@ -138,6 +138,8 @@ def resume(
 ) -> WorkOrder:
     """Go back to the state before the hold. The caller holds the order's lock.
 
+    What a long hold gave back is reserved again where it is there; what is not stands in the audit.
+
     :param people_out: False: somebody is still in the zone, and the work does not go on
     :raises Unprocessable: a time before the hold
     :raises Conflict: `state_conflict`, `people_in_block`
@@ -148,12 +150,13 @@ def resume(
         detail = "somebody is still in the block or near it: get everybody out first"
         raise Conflict(Fault("people_in_block", detail, "/people_out"))
     ended = [pauses.ended(pause, at or now) for pause in order.pauses[-1:]]
+    lacks = holds.reserve_again(order, by=by, now=now)
     return moves.make(
         order,
         action="resume",
         by=by,
         now=now,
-        reason=note,
+        reason="; ".join(filter(None, (note, lacks))) or None,
         becomes=order.held_from,
         held_from=None,
         held_reason=None,

@@ -61,6 +61,7 @@ class Command(BaseCommand):
             try:
                 if forgotten_at is None or timezone.now() - forgotten_at > A_DAY:
                     jobs.forget_answers.apply()
+                    jobs.free_long_held.apply()
                     forgotten_at = timezone.now()
                 if forecast_at is None or timezone.now() - forecast_at > FORECASTS_EVERY:
                     jobs.forecast_buds.apply()
