@@ -7,6 +7,7 @@ takes.
 from __future__ import annotations
 
 import datetime as dt
+import logging
 import uuid
 import zoneinfo
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -25,6 +26,8 @@ from scheduling.forecast.fit import Fitted
 from scheduling.forecast.records import BBCH, CannotForecast, Event
 from scheduling.forecast.sound import Day
 from scheduling.forecast.species import species_of
+
+log = logging.getLogger(__name__)
 
 WHOLE_DAY = 20
 """Hours with a temperature that make a day where no row of the day was posted."""
@@ -58,8 +61,12 @@ def forecast_every_farm(*, now: dt.datetime, fitted: Fitted | None = None) -> in
     one."""
     stored_blocks = 0
     for farm in Farm.objects.filter(archived=False).order_by("id"):
-        with fence.opened(farm.id):
-            answers = forecast_farm(farm=farm, by=SYSTEM, now=now, fitted=fitted)
+        try:
+            with fence.opened(farm.id):
+                answers = forecast_farm(farm=farm, by=SYSTEM, now=now, fitted=fitted)
+        except (ArithmeticError, ValueError):  # one farm's numbers shall not cost the others their forecasts
+            log.exception("farm %s has no bud forecasts of today", farm.id)
+            continue
         stored_blocks += sum(answer.outlook is not None for answer in answers)
     return stored_blocks
 

@@ -185,7 +185,7 @@ def outlook(cut: SeasonCut, *, issued_on: date) -> Outlook:
         issued_on=issued_on,
     ).forecasts
     forecasts = (*means, *(one for one in fitted if one.event in watched))
-    return Outlook(issued_on, forecasts, last_safe_day(forecasts))
+    return Outlook(issued_on, forecasts, last_safe_day(fitted))  # the means are shown to compare with
 
 
 def _station_looks(cut: SeasonCut) -> Iterator[Look]:
