@@ -38,7 +38,7 @@ class SeasonCut:
 @lru_cache(maxsize=1)
 def load(folder: Path = HERE) -> SeasonCut:
     """Return the cut that ships with the product."""
-    weather = tuple(_weather_day(row) for row in _rows(folder / "weather.csv"))
+    weather = tuple(weather_day(row) for row in _rows(folder / "weather.csv"))
     days = [_day(row) for name in ("earlier_springs.csv", "weather.csv") for row in _rows(folder / name)]
     buds = (
         BudDate(int(row["year"]), Event(row["event"]), date.fromisoformat(row["date"]))
@@ -52,7 +52,8 @@ def _rows(path: Path) -> list[dict[str, str]]:
         return list(csv.DictReader(file))
 
 
-def _weather_day(row: dict[str, str]) -> WeatherDay:
+def weather_day(row: dict[str, str]) -> WeatherDay:
+    """Return one row of the daily weather."""
     return WeatherDay(
         on=date.fromisoformat(row["date"]),
         minimum=_quantity(row["tmin_c"], "degC"),

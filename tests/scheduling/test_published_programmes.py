@@ -7,8 +7,10 @@ import pytest
 from orchard.blocks import services as ground
 from orchard.farms.actors import SYSTEM
 from orchard.inventory import services as store
+from orchard.tasks.examples import shipped
 from scheduling import outbox
-from scheduling.season import records, story
+from scheduling.forecast import Event
+from scheduling.season import programmes, records, story
 from tests.callers import Caller
 from tests.clock import Clock
 from tests.factories import (
@@ -116,3 +118,27 @@ def test_every_spray_of_a_published_programme_gets_a_dry_day_without_frost(monke
         night = weather[on + dt.timedelta(days=1)].minimum
         assert weather[on].rain.in_base() < 1 and night.in_base() > 0, order
         assert order["loads_planned"] or order["kind"] != "spray"
+
+
+@pytest.mark.parametrize(
+    ("example", "planned"),
+    [("leaf-curl-peach-nectarine", 2), ("stone-fruit-dormant", 1), ("apple-pear-copper-oil", 2)],
+)
+def test_planned_day_by_day_what_is_done_is_inside_its_window_and_before_the_buds_burst(example, planned):
+    """In this winter no open day lay between bud swell, as it is assumed, and the last safe day."""
+    spring = programmes.Spring(CUT.season, CUT.bud_dates, {day.on: day for day in CUT.weather})
+
+    done = programmes.replay(shipped()[example], spring)
+
+    tally = programmes.tallied(shipped()[example], [spring])
+    assert (tally.springs, tally.planned, tally.inside) == (1, planned, planned)
+    assert tally.wanted == sum(1 for line in shipped()[example].lines if line.mix)
+    for on in done.values():
+        assert on < spring.on(Event.BUDBURST)
+
+
+def test_a_place_with_too_few_springs_before_is_left_out():
+    first = min(bud.season for bud in CUT.bud_dates)
+    spring = programmes.Spring(first, CUT.bud_dates, {day.on: day for day in CUT.weather})
+
+    assert programmes.tallied(shipped()["stone-fruit-dormant"], [spring]).springs == 0
