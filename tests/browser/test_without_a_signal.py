@@ -6,7 +6,7 @@ from django.utils import timezone
 
 from orchard.farms.actors import SYSTEM
 from orchard.inventory.models import Movement
-from orchard.tasks.models import ApplicationRecord, Load
+from orchard.tasks.models import ApplicationRecord, Incident, Load
 from orchard.tasks.services import orders
 from scheduling import outbox
 from tests.browser.orchards import PASSWORD, TITLE, given, somebody, spray_day
@@ -119,6 +119,33 @@ def test_a_whole_day_in_airplane_mode_killed_twice_makes_one_record_and_one_dedu
     assert Movement.objects.filter(kind="use").count() == 2
     assert on_hand(farm.first_lot, "oz_wt") == "146"  # 9.5 lb less 6 oz
     assert phone.faults_of_script() == []
+
+
+def test_what_went_wrong_without_a_signal_stands_in_the_record(phone):
+    farm = spray_day()
+    order, person = given(farm, total="4"), somebody(farm)
+    ready(phone, farm, person)
+    phone.airplane_mode(True)
+    page = phone.go(work_of(farm, order))
+    take_on_and_start(page)
+    mix(page)
+    page.click('#next a[href="#finish"]')
+    page.click("#finish >> text=Tell it first")
+    page.select_option('[name="kind"]', "spill")
+    page.fill('[name="place"]', "row 7")
+    page.click("button.next")
+    page.wait_for_url("**/sent")
+
+    phone.go(work_of(farm, order)).click('#next a[href="#finish"]')
+    assert not page.is_visible('[name="nothing_unusual:bool"]')
+    page.click("#finish button.next")
+    page.wait_for_selector("#next .good")
+    phone.airplane_mode(False)
+    all_sent(page)
+
+    told, record = Incident.objects.get(), ApplicationRecord.objects.get()
+    assert (told.place, told.work_order) == ("row 7", order)
+    assert record.body["incidents"] == [str(told.id)] and not record.body["nothing_unusual"]
 
 
 def test_an_expired_session_loses_nothing_sign_in_and_go_on(phone):

@@ -124,6 +124,32 @@ def test_the_same_form_sent_twice_records_one_load(farm, teo):
     assert Load.objects.filter(work_order=order).count() == 1
 
 
+def test_work_that_is_no_spray_is_done_by_forms_too_with_a_break(farm, teo):
+    order = given(farm, kind="leaf_removal", sprayer=None, products=[], spray=None, targets=[])
+
+    for action, told in (
+        ("accept", {"revision:int": "1"}),
+        ("start", {"revision:int": "1", "at": ""}),
+        ("hold", {"reason": "rain", "note": "", "at": ""}),
+        ("resume", {"note": "", "at": ""}),
+        ("finish", {"note": "done by hand", "id": "", "finished_at": ""}),
+    ):
+        answer = teo.post(page(farm, order, action), told)
+        assert answer.status_code == 302, (action, re.findall(r'class="(?:error|wrong)".*', text(answer)))
+
+    order.refresh_from_db()
+    assert (order.status, [one["reason"] for one in order.pauses]) == ("done", ["rain"])
+
+
+def test_what_is_held_offers_to_go_on_to_those_who_may(farm, teo):
+    order = under_way(farm)
+    teo.post(page(farm, order, "hold"), {"reason": "wind"})
+    hand = at_the_pages(member(farm.farm, "crew_member", worker=farm.wren, name="Wren"))
+
+    assert 'href="#resume"' in text(teo.get(page(farm, order)))
+    assert "lets it go on" in text(hand.get(page(farm, order)))
+
+
 def test_other_amounts_than_planned_are_told_by_lot(farm, teo):
     order = under_way(farm)
 

@@ -20,6 +20,7 @@ async function begin() {
   mine = await queue.unlock(page.person, page.farm).catch(() => undefined);
   if (!mine) return;
   for (const form of document.querySelectorAll("form[data-action]")) form.addEventListener("submit", written);
+  aboutOrder();
   if (plan) await where();
   await look();
   await cards();
@@ -30,6 +31,13 @@ async function begin() {
   document.addEventListener("visibilitychange", () => document.hidden || flush());
   setInterval(flush, 15000);
   flush();
+}
+
+// A kept page of a danger knows no order; the address does.
+function aboutOrder() {
+  const field = document.querySelector('form[data-action="incident"] [name="work_order"]');
+  const order = new URLSearchParams(location.search).get("order");
+  if (field && !field.value && /^[0-9a-f-]{36}$/.test(order ?? "")) field.value = order;
 }
 
 // One part at a time
@@ -68,7 +76,17 @@ async function where() {
   plan.now = state;
   plan.load = plan.loads.find((one) => !state.recorded.includes(one.number));
   if (state.status !== plan.status || state.recorded.length !== plan.recorded.length) await tell(state);
+  withIncidents(own);
   await pickUp();
+}
+
+// What went wrong and still waits on this phone belongs to the end of the work; then nobody says that nothing happened.
+function withIncidents(own) {
+  const told = own.filter((one) => one.action === "incident" && one.body.work_order === plan.order);
+  const form = document.querySelector('form[data-action="finish"]'), fine = form?.elements.namedItem("nothing_unusual:bool");
+  if (!told.length || !fine) return;
+  fine.closest(".field").remove();
+  told.forEach((one, at) => form.append(Object.assign(document.createElement("input"), { type: "hidden", name: `incidents.${at}`, value: one.body.id })));
 }
 
 const BECOMES = { accept: "accepted", start: "under_way", finish: "done", hold: "held", resume: "under_way" };
