@@ -28,6 +28,12 @@ class Entry:
 
 BAR = (
     Entry("today", _("Today"), "work_order"),
+    Entry("season", _("Season"), "planning_run", "create"),
+    Entry("plan", _("Plan"), "planning_run", "create"),
+    Entry("mix", _("Mix"), "mix_check", "create"),
+    Entry("store", _("Store"), "stock_movement", "create"),
+    Entry("people", _("People"), "qualification", "create"),
+    Entry("filed", _("Records"), "planning_run", "create"),
     Entry("sent", _("Sent"), "work_order", "record_load"),
 )
 

@@ -8,6 +8,7 @@ from django.views.i18n import set_language
 
 from orchard.web import offline, pages
 from orchard.web.crew import incident, sent, today, work
+from orchard.web.office import filed, first_steps, mix, people, plan, season, store
 
 _FARM = "farms/<uuid:farm>"
 _ORDER = f"{_FARM}/work/<uuid:order>"
@@ -25,6 +26,14 @@ urlpatterns = [
     path(f"{_FARM}/today", today.today, name="today"),
     path(f"{_FARM}/sent", sent.sent, name="sent"),
     path(f"{_FARM}/incident", incident.incident, name="incident"),
+    path(f"{_FARM}/season", season.season, name="season"),
+    path(f"{_FARM}/plan", plan.plan, name="plan"),
+    path(f"{_FARM}/plan/<uuid:order>/<slug:move>", plan.decide, name="decide"),
+    path(f"{_FARM}/mix", mix.mix, name="mix"),
+    path(f"{_FARM}/store", store.store, name="store"),
+    path(f"{_FARM}/people", people.people, name="people"),
+    path(f"{_FARM}/records", filed.filed, name="filed"),
+    path(f"{_FARM}/first-steps", first_steps.first_steps, name="first-steps"),
     path(_ORDER, work.work, name="work"),
     path(f"{_ORDER}/<slug:action>", work.act, name="act"),
 ]

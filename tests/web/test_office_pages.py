@@ -1,0 +1,239 @@
+"""The pages of those who plan and keep the store: what they read, and what a form of theirs does."""
+
+import datetime as dt
+import re
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from django.utils import timezone
+
+from orchard.blocks.models import Block, StageForecast
+from orchard.crews.models import Sprayer
+from orchard.farms import journal
+from orchard.farms.actors import SYSTEM
+from orchard.inventory.models import LabelVersion, Product
+from orchard.tasks.models import WorkOrder
+from tests.factories import BlockFactory, FarmFactory
+from tests.tasks.lowbell import draft, lowbell, under_way
+from tests.web.people import at_the_pages, member
+
+pytestmark = pytest.mark.django_db
+HOUR = dt.timedelta(hours=1)
+PAGES = ("season", "plan", "mix", "store", "people", "records", "first-steps")
+
+
+@pytest.fixture
+def farm():
+    return lowbell(now=timezone.now() - HOUR)
+
+
+@pytest.fixture
+def nia(farm):
+    return at_the_pages(member(farm.farm, "manager", name="Nia"))
+
+
+def at(farm, page):
+    return f"/farms/{farm.farm.id}/{page}"
+
+
+def text(response):
+    return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", response.content.decode()))
+
+
+@pytest.mark.parametrize("page", PAGES)
+@pytest.mark.parametrize("language", ["en", "es"])
+def test_every_office_page_opens_on_a_full_and_on_an_empty_farm(farm, page, language):
+    for where in (farm.farm, FarmFactory()):
+        manager = at_the_pages(member(where, "manager", language=language))
+
+        response = manager.get(f"/farms/{where.id}/{page}")
+
+        assert response.status_code == 200
+        assert f'<html lang="{language}"' in response.content.decode()
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_a_crew_member_does_not_read_the_office(farm, page):
+    wren = at_the_pages(member(farm.farm, "crew_member", worker=farm.wren))
+    stranger = at_the_pages(member(FarmFactory(), "manager"))
+
+    allowed = {"mix", "store", "records", "season"}  # what everybody may read over the REST surface too
+    assert wren.get(at(farm, page)).status_code == (200 if page in allowed else 403)
+    assert stranger.get(at(farm, page)).status_code == 404
+
+
+def test_the_season_shows_what_was_seen_what_is_expected_and_what_is_to_be_done(farm, nia):
+    today = timezone.now().date()
+    ahead = today + dt.timedelta(days=20)
+    journal.insert(
+        StageForecast,
+        farm=farm.farm,
+        by=SYSTEM,
+        now=farm.now,
+        block=farm.a2,
+        event="first_bloom",
+        bbch=60,
+        predicted=ahead,
+        low80=ahead - dt.timedelta(days=5),
+        high80=ahead + dt.timedelta(days=6),
+        issued_on=today,
+        model="by hand",
+    )
+    draft(farm)
+    page = nia.get(at(farm, "season"))
+
+    told = text(page)
+    assert "Spray, A2" in told
+    assert (
+        f"BBCH 60 expected {ahead - dt.timedelta(days=5)} to {ahead + dt.timedelta(days=6)}, 8 in 10" in told
+    )
+    assert page.content.decode().count('class="mark draft"') == 1
+    assert page.content.decode().count('class="expected"') == 1
+
+
+def test_in_spanish_the_numbers_of_the_chart_keep_their_points(farm):
+    maestro = at_the_pages(member(farm.farm, "manager", language="es"))
+    draft(farm)
+
+    chart = maestro.get(at(farm, "season")).content.decode()
+
+    assert not re.search(r'(x|y|x1|width)="\d+,\d', chart)
+
+
+def test_pages_ask_as_much_of_the_database_for_many_blocks_as_for_one(farm, nia):
+    def questions(page):
+        with CaptureQueriesContext(connection) as asked:
+            assert nia.get(at(farm, page)).status_code == 200
+        return len(asked)
+
+    draft(farm, BlockFactory(farm=farm.farm))
+    before = {page: questions(page) for page in ("season", "plan", "store", "people", "records")}
+    for _ in range(4):
+        block = BlockFactory(farm=farm.farm)
+        draft(farm, block)
+
+    after = {page: questions(page) for page in before}
+    assert {page: count for page, count in after.items() if count > before[page] + 1} == {}
+
+
+def test_a_draft_is_issued_from_the_plan_or_says_what_stands_against_it(farm, nia):
+    order = draft(farm)
+    issued = nia.post(at(farm, f"plan/{order.id}/issue"))
+    assert issued.status_code == 302, text(issued)
+    order.refresh_from_db()
+    assert order.status == "issued"
+
+    strong = draft(farm, rate="1.2")
+    refused = nia.post(at(farm, f"plan/{strong.id}/issue"))
+    assert refused.status_code == 409
+    assert "lb/acre" in text(refused)
+    strong.refresh_from_db()
+    assert strong.status == "draft"
+
+    assert nia.post(at(farm, f"plan/{strong.id}/cancel")).status_code == 302
+    strong.refresh_from_db()
+    assert strong.status == "cancelled"
+
+
+def test_a_plan_asked_for_without_a_season_plan_keeps_what_was_typed(farm, nia):
+    answer = nia.post(at(farm, "plan"), {"programme": "", "from": "soon", "until": "2027-02-01"})
+
+    assert answer.status_code == 422
+    assert WorkOrder.objects.count() == 0
+
+
+def test_the_mix_page_says_stop_with_its_reason_and_keeps_the_form(farm, nia):
+    copper = Product.objects.for_farm(farm.farm).order_by("created_at").first()
+    body = {
+        "block": str(farm.a2.id),
+        "sprayer": str(farm.backpack.id),
+        "spray.total.value": "4",
+        "spray.total.unit": "gal",
+        "products.0.product": str(copper.id),
+        "products.0.rate.value": "1",
+        "products.0.rate.unit": "lb/acre",
+        "stage.bbch:int": "65",
+    }
+    late = nia.post(at(farm, "mix"), body)
+    missing = nia.post(at(farm, "mix"), {**body, "products.0.rate.value": "1,5", "block": ""})
+
+    assert late.status_code == 200
+    assert "Do not spray this." in text(late)
+    assert 'value="65"' in late.content.decode()
+    assert missing.status_code == 422
+    assert 'value="1,5"' in missing.content.decode()
+    assert "Write a number with a point" in text(missing)
+
+
+def test_five_steps_lead_from_an_empty_farm_to_a_first_checked_mix():
+    farm = FarmFactory(units="us", region="US-CA")
+    owner = at_the_pages(member(farm, "owner"))
+    page = f"/farms/{farm.id}/first-steps"
+    steps = [
+        {"step": "block", "name": "Lower terrace", "crop": "peach", "trees:int": "140"}
+        | {"row_spacing.value": "18", "row_spacing.unit": "ft", "tree_spacing.value": "18"}
+        | {"tree_spacing.unit": "ft"},
+        {"step": "sprayer", "name": "Old blue", "kind": "backpack", "tank.value": "4", "tank.unit": "gal"},
+        {"step": "product", "name": "Copper hydroxide WG", "stock_unit": "lb"},
+        {
+            "step": "label",
+            "effective_from": timezone.now().date().isoformat(),
+            "label.name": "Copper hydroxide WG",
+            "label.active_ingredients.0.name": "copper hydroxide",
+            "label.active_ingredients.0.content.value": "53.8",
+            "label.active_ingredients.0.content.unit": "percent_ww",
+            "label.formulation": "WG",
+            "label.signal_word": "caution",
+            "label.uses.0.crops.0": "peach",
+            "label.uses.0.rate.maximum.value": "2",
+            "label.uses.0.rate.maximum.unit": "oz_wt/gal",
+            "label.uses.0.re_entry.value": "48",
+            "label.uses.0.re_entry.unit": "h",
+            "label.uses.0.pre_harvest.unit": "d",
+        },
+    ]
+    for step in steps:
+        assert f'value="{step["step"]}"' in owner.get(page).content.decode()
+        answer = owner.post(page, step)
+        assert answer.status_code == 302, text(answer)
+
+    assert Block.objects.get().name == "Lower terrace"
+    product, sprayer = Product.objects.get(), Sprayer.objects.get()
+    assert LabelVersion.objects.get().product == product
+    assert "Check a mix" in text(owner.get(page))
+    checked = owner.post(
+        f"/farms/{farm.id}/mix",
+        {
+            "block": str(Block.objects.get().id),
+            "sprayer": str(sprayer.id),
+            "spray.total.value": "12",
+            "spray.total.unit": "gal",
+            "products.0.product": str(product.id),
+            "products.0.rate.value": "1.5",
+            "products.0.rate.unit": "oz_wt/gal",
+            "stage.bbch:int": "1",
+        },
+    )
+    assert checked.status_code == 200
+    assert "Load 3" in text(checked)
+
+
+def test_a_wrong_step_keeps_what_was_typed_and_says_so_beside_the_field():
+    farm = FarmFactory()
+    owner = at_the_pages(member(farm, "owner"))
+
+    answer = owner.post(
+        f"/farms/{farm.id}/first-steps", {"step": "block", "name": "", "crop": "peach", "trees:int": "many"}
+    )
+
+    shown = answer.content.decode()
+    assert answer.status_code == 422
+    assert 'value="many"' in shown and "This is needed." in shown
+    assert Block.objects.count() == 0
+
+
+def test_records_lead_to_their_page_to_print(farm, nia):
+    under_way(farm)
+
+    assert "Nothing is on file yet" in text(nia.get(at(farm, "records")))
