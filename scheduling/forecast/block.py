@@ -106,14 +106,11 @@ def outlook(
         raise CannotForecast("out_of_season", "buds are forecast from October to June")
     known = sound((day for day in observed if day.on <= issued_on), season=season)
     ahead = sound((day for day in forecast if day.on > issued_on), season=season)
-    here = _Here(
-        fitted,
-        _place(
-            fitted, known.days, _ahead(ahead.days, issued_on), [n for n in notes if n.on <= issued_on], season
-        ),
-        season,
-        issued_on,
-    )
+    noted = [note for note in notes if note.on <= issued_on]
+    heard_of = {Kind(note.species, note.event) for note in noted}
+    fitted = fitted.only([kind for kind in fitted.kinds if kind in kinds or kind in heard_of])
+    place = _place(fitted, known.days, _ahead(ahead.days, issued_on), noted, season)
+    here = _Here(fitted, place, season, issued_on)
     remarks = [*known.left_out, *ahead.left_out]
     if crop.lower() in STANDS_IN:
         remarks.append(f"fitted on {STANDS_IN[crop.lower()]}")

@@ -60,6 +60,28 @@ class Fitted:
     springs: tuple[float, float]
     least_chill: float
 
+    def only(self, kinds: Sequence[Kind]) -> Fitted:
+        """Return the fit of some kinds; exact where none of the others was ever noted at a place."""
+        rows = [self.kinds.index(kind) for kind in kinds]
+        pairs = np.ix_(rows, rows)
+        shared = Shared(
+            level=self.shared.level[rows],
+            lasting=self.shared.lasting[pairs],
+            passing=self.shared.passing[pairs],
+            season=self.shared.season[pairs],
+            season_unmeasured=self.shared.season_unmeasured[pairs],
+            off=self.shared.off[rows],
+        )
+        return replace(
+            self,
+            kinds=tuple(kinds),
+            clocks=tuple(self.clocks[row] for row in rows),
+            gains=self.gains[rows],
+            shared=shared,
+            persistence=self.persistence[:, rows],
+            calibration=Calibration(self.calibration.leads, self.calibration.table[:, rows]),
+        )
+
 
 ClockChoice = Callable[[Places, climate.Weather, int], Clock]
 

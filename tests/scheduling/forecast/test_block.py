@@ -131,6 +131,24 @@ def test_notes_of_another_species_at_the_place_count_too():
     assert forecast(notes=[*earlier, early]).forecasts != forecast(notes=earlier).forecasts
 
 
+def test_kinds_that_nobody_noted_change_nothing():
+    """A few kinds of the fit give the dates that all of it gives."""
+    places = FITTED.only(FITTED.kinds[:3])
+
+    assert places.kinds == FITTED.kinds[:3]
+    assert (places.shared.season == FITTED.shared.season[:3, :3]).all()
+    assert (
+        outlook(
+            FITTED.only([kind for kind in FITTED.kinds if kind.species == "peach"]),
+            crop="peach",
+            notes=NOTES,
+            observed=CUT.days,
+            issued_on=ISSUED,
+        )
+        == forecast()
+    )
+
+
 @pytest.mark.parametrize(("crop", "as_species"), [("Nectarine", "peach"), ("sweet_cherry", "cherry")])
 def test_crops_go_by_a_species_of_the_fit(crop, as_species):
     assert forecast(crop=crop).forecasts == forecast(crop=as_species).forecasts
