@@ -10,13 +10,13 @@ from __future__ import annotations
 import datetime as dt
 import time
 import uuid
-from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
 
 from django.db import transaction
 
-from orchard.api.refusals import Refusal
+from orchard.api.refusals import Refusal, Unprocessable
+from orchard.api.remembered import reading_once
 from orchard.farms.actors import Actor
 from orchard.tasks import choosing, programmes
 from orchard.tasks.models import PlanningRun, WorkOrder
@@ -25,6 +25,7 @@ from scheduling import explain
 from scheduling.assignment import Answer, Placed, assign
 from scheduling.assignment.assign import Budget
 from scheduling.gather import Gathered, gather, spray_of
+from scheduling.gather.mixes import report_with
 from scheduling.gather.wishes import Wish, because
 from scheduling.lines import LeftOut
 
@@ -117,7 +118,8 @@ def solve(*, run: PlanningRun, by: Actor, now: dt.datetime, budget: Budget = USU
 def _solve(hold: Hold, budget: Budget) -> Solved:
     if hold.tell(5):
         return Solved(hold, None, None)
-    known = gather(run=hold.run, by=hold.by, now=hold.began)
+    with reading_once():
+        known = gather(run=hold.run, by=hold.by, now=hold.began)
     if hold.tell(15):
         return Solved(hold, None, None)
     answer = assign(known.problem, budget=budget, tell=hold.tell)
@@ -169,35 +171,53 @@ def _drafts(
 ) -> tuple[list[WorkOrder], list[LeftOut]]:
     """Write the plan: new drafts, and drafts that move; one that stays is named among what is left out."""
     made: list[WorkOrder] = []
+    new: list[orders.Draft] = []
     left_out: list[LeftOut] = []
     for placed in answer.placed:
         wish = known.wishes[placed.job]
         values = _values(run, known, wish, placed)
-        write_it = _writer(wish, values, run, by=by, now=now)
-        if write_it is None:
-            says = "an order for it is open already"
-            left_out.append(LeftOut(wish.line.id, str(wish.block.id), "planned_already", says))
-            continue
         try:
-            with transaction.atomic():
-                made.append(write_it())
+            if wish.draft is None:
+                new.append(_new(known, wish, placed, values))
+            elif _stands(wish.draft, values):
+                says = "an order for it is open already"
+                left_out.append(LeftOut(wish.line.id, str(wish.block.id), "planned_already", says))
+            else:
+                made.append(_moved(wish.draft, values, by=by, now=now))
         except Refusal as refusal:
-            left_out.append(LeftOut(wish.line.id, str(wish.block.id), refusal.faults[0].code, str(refusal)))
-    return made, left_out
+            code, says = refusal.faults[0].code, str(refusal)
+            left_out.append(LeftOut(wish.line.id, str(wish.block.id), code, says))
+    return [*orders.add_orders(farm=run.farm, drafts=new, by=by, now=now), *made], left_out
 
 
-def _writer(
-    wish: Wish, values: dict[str, Any], run: PlanningRun, *, by: Actor, now: dt.datetime
-) -> Callable[[], WorkOrder] | None:
-    """Return what writes one order of the plan; None where its draft stands there already."""
-    draft = wish.draft
-    if draft is None:
-        return lambda: orders.add_order(farm=run.farm, by=by, now=now, **values)
-    names = ("crew", "sprayer", "starts_at")
-    if all(getattr(draft, name) == values.get(name) for name in names):
-        return None
-    moved = {name: values[name] for name in (*names, "ends_at", "window") if name in values}
-    return lambda: orders.change_order(order=orders.locked_draft(draft), by=by, now=now, **moved)
+def _new(known: Gathered, wish: Wish, placed: Placed, values: dict[str, Any]) -> orders.Draft:
+    """Return a draft with its loads.
+
+    :raises Unprocessable: for what an order cannot be
+    """
+    report = None
+    if wish.mix is not None:
+        assert placed.tool is not None  # a spray has a sprayer
+        report = report_with(wish.mix, known.sprayers[placed.tool], at=values["starts_at"])
+    draft = orders.Draft(values, report)
+    faults = orders.faults_of(draft)
+    if faults:
+        raise Unprocessable(*faults)
+    return draft
+
+
+WHERE_IT_STANDS = ("crew", "sprayer", "starts_at")
+
+
+def _stands(draft: WorkOrder, values: dict[str, Any]) -> bool:
+    """Say whether a draft stands where the plan has it."""
+    return all(getattr(draft, name) == values.get(name) for name in WHERE_IT_STANDS)
+
+
+def _moved(draft: WorkOrder, values: dict[str, Any], *, by: Actor, now: dt.datetime) -> WorkOrder:
+    moved = {name: values[name] for name in (*WHERE_IT_STANDS, "ends_at", "window") if name in values}
+    with transaction.atomic():
+        return orders.change_order(order=orders.locked_draft(draft), by=by, now=now, **moved)
 
 
 def _values(run: PlanningRun, known: Gathered, wish: Wish, placed: Placed) -> dict[str, Any]:

@@ -272,38 +272,46 @@ def as_json(value: Any) -> Any:
 
 
 def _audit(row: FarmRow | Farm, **entry: Any) -> Statement:
-    return _entry(row.farm, resource=row.resource, resource_id=row.id, **entry)
+    return statements.add(AuditEntry, audit_columns(row, **entry))
 
 
-def _entry(farm: Farm, *, by: Actor, now: dt.datetime, **entry: Any) -> Statement:
-    return statements.add(
-        AuditEntry,
-        {
-            "id": new_id(),
-            "farm_id": farm.pk,
-            "at": now,
-            "by_kind": by.kind,
-            "by_id": by.id,
-            "by_name": by.name,
-            "by_role": str(by.role),
-            "outcome": "done",
-            "codes": [],
-            "request_id": request_ids.current.get(),
-            **entry,
-        },
-    )
+def audit_columns(row: FarmRow | Farm, **entry: Any) -> dict[str, Any]:
+    """Return the columns of the audit entry of what is done to a row, not yet written."""
+    return _columns(row.farm, resource=row.resource, resource_id=row.id, **entry)
+
+
+def _entry(farm: Farm, **entry: Any) -> Statement:
+    return statements.add(AuditEntry, _columns(farm, **entry))
+
+
+def _columns(farm: Farm, *, by: Actor, now: dt.datetime, **entry: Any) -> dict[str, Any]:
+    return {
+        "id": new_id(),
+        "farm_id": farm.pk,
+        "at": now,
+        "by_kind": by.kind,
+        "by_id": by.id,
+        "by_name": by.name,
+        "by_role": str(by.role),
+        "outcome": "done",
+        "codes": [],
+        "request_id": request_ids.current.get(),
+        **entry,
+    }
 
 
 def _change(row: FarmRow | Farm, kind: str, *, now: dt.datetime) -> Statement:
-    return statements.add(
-        Change,
-        {
-            "farm_id": row.farm.pk,
-            "at": now,
-            "resource": row.resource,
-            "resource_id": row.id,
-            "change": kind,
-            "etag": row.etag,
-            "path": row.path,
-        },
-    )
+    return statements.add(Change, change_columns(row, kind, now=now))
+
+
+def change_columns(row: FarmRow | Farm, kind: str, *, now: dt.datetime) -> dict[str, Any]:
+    """Return the columns of the line of the change feed for a row, not yet written."""
+    return {
+        "farm_id": row.farm.pk,
+        "at": now,
+        "resource": row.resource,
+        "resource_id": row.id,
+        "change": kind,
+        "etag": row.etag,
+        "path": row.path,
+    }

@@ -12,6 +12,7 @@ from typing import Any
 
 from orchard.api.refusals import Fault, Unprocessable
 from orchard.blocks.models import Block
+from orchard.crews import queries as crew_queries
 from orchard.crews.models import Crew as CrewRow
 from orchard.crews.models import Sprayer
 from orchard.farms.actors import Actor
@@ -117,7 +118,7 @@ def gather(*, run: PlanningRun, by: Actor, now: dt.datetime) -> Gathered:
         wishes={wish.id: wish for wish in wishes},
         left_out=tuple(left_out),
         blocks=known.blocks,
-        crews={str(row.id): row for row in CrewRow.objects.for_farm(run.farm).order_by("id")},
+        crews={str(row.id): row for row in crew_queries.crews(farm=run.farm).order_by("id")},
         sprayers={str(row.id): row for row in known.sprayers},
         products=known.products,
         run=run,

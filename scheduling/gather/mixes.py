@@ -157,11 +157,14 @@ def forbidden_days(
     """
     taken = _overridden(mix.check, now=now)
     found = {}
-    for on in days:
+    says = None
+    for place, on in enumerate(days):
         at = dt.datetime.combine(on, dt.time(10), tzinfo=zone)
-        says = _stops(mix.check.request, at=at, taken=taken) or _too_near_picking(mix.check, on)
-        if says:
-            found[on] = says
+        if place == 0 or mix.check.request.get("history"):  # nothing else depends on the day
+            says = _stops(mix.check.request, at=at, taken=taken)
+        why = says or _too_near_picking(mix.check, on)
+        if why:
+            found[on] = why
     return found
 
 
@@ -180,9 +183,17 @@ def unfit(mix: Mix, sprayers: Sequence[Sprayer], *, now: dt.datetime) -> set[str
     return {id for id, one in says.items() if one} if not all(says.values()) else set()
 
 
+def report_with(mix: Mix, sprayer: Sprayer, *, at: dt.datetime) -> dict[str, Any]:
+    """Return the engine's report for the sprayer and the time that a plan gives the mix."""
+    shape = resolving.sprayer_json(sprayer)
+    if shape == mix.check.request["sprayer"]:
+        return dict(mix.check.report)
+    return checks.engine_report({**mix.check.request, "sprayer": shape, "at": at.isoformat()})
+
+
 def _overridden(check: MixCheck, *, now: dt.datetime) -> set[str]:
-    open_ = {finding["id"] for finding in checks.open_stops(check=check, now=now)}
-    return {one["id"] for one in check.report["findings"] if one["severity"] == "stop"} - open_
+    stops = {one["id"] for one in check.report["findings"] if one["severity"] == "stop"}
+    return stops - {one["id"] for one in checks.open_stops(check=check, now=now)} if stops else stops
 
 
 def _stops(request: Mapping[str, Any], *, at: dt.datetime, taken: set[str]) -> str | None:

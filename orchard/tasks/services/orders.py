@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import uuid
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from django.db import transaction
@@ -12,9 +13,10 @@ from django.db.models import Max
 
 from orchard.api.refusals import Conflict, Fault, Unprocessable
 from orchard.crews.models import Worker
-from orchard.farms import journal
+from orchard.farms import bulk, journal
 from orchard.farms.actors import Actor
 from orchard.farms.models import Farm
+from orchard.farms.rows import new_id
 from orchard.tasks.models import WorkOrder
 from orchard.tasks.services import checking, demands, moves, people
 from orchard.tasks.states import IN_A_BLOCK, WITH_A_SPRAYER
@@ -47,6 +49,43 @@ def add_order(
         order = journal.insert(WorkOrder, farm=farm, by=by, now=now, id=id, **columns)
         order.handlers.set(handlers)
         journal.created(order, by=by, now=now)
+    return order
+
+
+@dataclass(frozen=True, slots=True)
+class Draft:
+    """A draft to be made: its columns as `add_order` takes them, and the report that its loads come from.
+
+    :ivar report: of the mix check for its sprayer; None for what is no spray
+    """
+
+    values: Mapping[str, Any]
+    report: Mapping[str, Any] | None
+
+
+def add_orders(*, farm: Farm, drafts: Sequence[Draft], by: Actor, now: dt.datetime) -> list[WorkOrder]:
+    """Make many drafts with the next numbers of the farm, by one statement a table.
+
+    :raises Unprocessable: with every fault of what any of them names; nothing is made then
+    """
+    _refuse(fault for draft in drafts for fault in _faults(draft.values))
+    with transaction.atomic():
+        first = _next_number(farm)
+        made = [_made(farm, draft, first + place) for place, draft in enumerate(drafts)]
+        bulk.create(made, by=by, now=now)
+    return made
+
+
+def faults_of(draft: Draft) -> list[Fault]:
+    """Return what `add_orders` would refuse a draft for."""
+    return list(_faults(draft.values))
+
+
+def _made(farm: Farm, draft: Draft, number: int) -> WorkOrder:
+    order, id, report = WorkOrder(farm=farm, **draft.values), new_id(), draft.report or {}
+    order.key, order.id, order.number = id, id, number
+    order.title = order.title or title(order)
+    order.loads_planned, order.totals = report.get("loads", []), report.get("totals", [])
     return order
 
 
