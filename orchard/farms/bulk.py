@@ -2,63 +2,76 @@
 
 For work that makes hundreds of rows in one transaction, such as a plan. What `save` would fill in by itself
 is filled in here; columns that the database fills in are left to it. PostgreSQL takes no COPY where row-level
-security stands, so the columns go in as arrays: `INSERT … SELECT * FROM unnest(…)`.
+security stands, so the rows go in as one JSON text.
 """
 
 from __future__ import annotations
 
 import datetime as dt
-import json
-from collections.abc import Sequence
+import uuid
+from collections.abc import Mapping, Sequence
+from functools import lru_cache
 from typing import Any
 
+import orjson
 from django.db import connection, models
 from psycopg import sql
 
 from orchard.farms import journal
 from orchard.farms.actors import Actor
-from orchard.farms.rows import FarmRow
+from orchard.farms.models import AuditEntry, Change
+from orchard.farms.rows import FarmRow, new_id
+
+Columns = Mapping[str, Any]
 
 
 def create(rows: Sequence[FarmRow], *, by: Actor, now: dt.datetime) -> None:
     """Write new rows of one model with their audit entries and changes. The caller is in a transaction."""
+    if not rows:
+        return
     for row in rows:
         row.created_at, row.updated_at = now, now
         row.created_by_kind, row.created_by_id, row.created_by_name = by.kind, by.id, by.name
-    insert(rows)
+    insert(type(rows[0]), [columns(row) for row in rows])
+    entry = journal.audit_columns(rows[0], by=by, now=now, action="create")  # alike but for the row
     insert(
-        [
-            journal.audit_entry(row, by=by, now=now, action="create", after=journal.snapshot(row))
-            for row in rows
-        ]
+        AuditEntry,
+        [{**entry, "id": new_id(), "resource_id": row.id, "after": journal.snapshot(row)} for row in rows],
     )
-    insert([journal.change_of(row, "created", now=now) for row in rows])
+    change = journal.change_columns(rows[0], "created", now=now)
+    insert(Change, [{**change, "resource_id": row.id, "etag": row.etag, "path": row.path} for row in rows])
 
 
-def insert(rows: Sequence[models.Model]) -> None:
-    """Write rows of one model in one statement, without a word anywhere."""
-    if not rows:
-        return
-    fields = [field for field in rows[0]._meta.concrete_fields if not _by_database(field)]
-    names = sql.SQL(", ").join(sql.Identifier(str(field.column)) for field in fields)
-    arrays = sql.SQL(", ").join(sql.SQL(f"%s::{_type(field)}[]") for field in fields)  # type: ignore[arg-type]
-    statement = sql.SQL("INSERT INTO {} ({}) SELECT * FROM unnest({})").format(
-        sql.Identifier(rows[0]._meta.db_table), names, arrays
-    )
+def insert(model: type[models.Model], rows: Sequence[Columns]) -> None:
+    """Write rows of one model, by the names of their columns, in one statement, without a word."""
+    names = sql.SQL(", ").join(sql.Identifier(name) for name in rows[0])
+    statement = sql.SQL(
+        "INSERT INTO {table} ({names}) SELECT {names} FROM json_populate_recordset(NULL::{table}, %s::json)"
+    ).format(table=sql.Identifier(model._meta.db_table), names=names)
     with connection.cursor() as cursor:
-        cursor.execute(statement, [[_prepared(field, row) for row in rows] for field in fields])
+        cursor.execute(statement, [orjson.dumps(rows, default=str).decode()])
 
 
-def _by_database(field: Any) -> bool:
+def columns(row: models.Model) -> dict[str, Any]:
+    """Return the columns of a row as JSON, or as what is text in JSON: an exact decimal stays one."""
+    return {name: _prepared(field, row) for name, field in _fields(type(row))}
+
+
+@lru_cache(maxsize=64)
+def _fields(model: type[models.Model]) -> tuple[tuple[str, Any], ...]:
+    fields = model._meta.concrete_fields
+    return tuple((str(field.column), field) for field in fields if not by_database(field))
+
+
+def by_database(field: Any) -> bool:
+    """Say whether the database fills a column in."""
     return isinstance(field, models.AutoField) or field.has_db_default()
 
 
-def _type(field: Any) -> str:
-    return str(field.rel_db_type(connection) if field.is_relation else field.db_type(connection))
+AS_THEY_ARE = frozenset({str, int, bool, type(None), uuid.UUID, dt.datetime, dt.date, dict, list})
+"""What JSON writes as the database reads it."""
 
 
 def _prepared(field: Any, row: models.Model) -> Any:
     value = getattr(row, field.attname)
-    if isinstance(field, models.JSONField):
-        return None if value is None else json.dumps(value)
-    return field.get_db_prep_save(value, connection)
+    return value if type(value) in AS_THEY_ARE else field.get_prep_value(value)

@@ -9,6 +9,7 @@ from scheduling.assignment import assign
 from scheduling.bounds import Basis, Bound, Measure, in_force
 from scheduling.sky import sky_of
 from scheduling.windows import Place, windows_of
+from tests.bench import drafts
 from tests.bench.measure import Result, measure
 from tests.scheduling.assignment.checker import faults
 from tests.scheduling.assignment.instances import large
@@ -22,7 +23,7 @@ BLOCKS, HOURS = 100, 14 * 24
 
 def results() -> list[Result]:
     """Return the rows of this family."""
-    return [*(_plan(seed) for seed in SEEDS), _windows()]
+    return [*drafts.results(), _windows(), *(_plan(seed) for seed in SEEDS)]
 
 
 def _plan(seed: int) -> Result:

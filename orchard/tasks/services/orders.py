@@ -219,7 +219,7 @@ def _faults(values: Mapping[str, Any]) -> Iterator[Fault]:
 
 def _crew_faults(values: Mapping[str, Any]) -> Iterator[Fault]:
     handlers, crew = values.get("handlers") or [], values.get("crew")
-    members = set(crew.members.all()) if crew is not None else set()
+    members = set(crew.members.all()) if crew is not None and handlers else set()
     for at, worker in enumerate(handlers):
         if worker not in members:
             yield Fault("invalid", f"{worker.name} is not in the crew of this order", f"/handlers/{at}")
