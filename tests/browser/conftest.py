@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterator
 from typing import Any
 
@@ -18,11 +17,11 @@ else:
     from tests.browser.phone import Phone
     from tests.browser.station import Station
 
-    @pytest.fixture(scope="session")
+    @pytest.fixture(scope="module")
     def playwright() -> Iterator[Playwright]:
         # Playwright turns an event loop in this thread, on which Django would refuse the database.
-        os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
-        with sync_playwright() as started:
+        with pytest.MonkeyPatch.context() as environment, sync_playwright() as started:
+            environment.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "true")
             yield started
 
     @pytest.fixture

@@ -8,7 +8,7 @@ from typing import Any
 from tests.browser import chromium
 
 SMALL = {"width": 360, "height": 740}
-PATIENCE = 15_000  # milliseconds; the machine may be busy
+PATIENCE = 30_000  # milliseconds; the machine may be busy
 
 
 class Phone:
