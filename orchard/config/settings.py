@@ -7,7 +7,7 @@ from pathlib import Path
 from django.core.exceptions import ImproperlyConfigured
 from django.utils.translation import gettext_lazy as _
 
-from orchard.config import database
+from orchard.config import database, logs
 
 BASE_DIR = Path(__file__).resolve().parents[2]
 # What the service keeps for itself on this machine: its own PostgreSQL and its secret key. Git ignores it.
@@ -77,6 +77,7 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
+    "orchard.config.observing.observed",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
@@ -220,16 +221,4 @@ SPECTACULAR_SETTINGS = {
     "AUTHENTICATION_WHITELIST": ["orchard.farms.authentication.BearerToken"],
 }
 
-LOGGING = {
-    "version": 1,
-    "disable_existing_loggers": False,
-    "formatters": {"line": {"format": "{asctime} {levelname} {name} {message}", "style": "{"}},
-    "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "line"}},
-    "root": {"handlers": ["stderr"], "level": os.environ.get("LOG_LEVEL", "WARNING")},
-    "loggers": {
-        "django": {"handlers": ["stderr"], "level": "WARNING", "propagate": False},
-        # A refusal is an answer, not an accident: it stands in the audit.
-        "django.request": {"handlers": ["stderr"], "level": "ERROR", "propagate": False},
-        "kombu.connection": {"handlers": ["stderr"], "level": "ERROR", "propagate": False},
-    },
-}
+LOGGING = logs.settings(os.environ.get("LOG_LEVEL", "WARNING"))

@@ -35,7 +35,7 @@ from orchard.api.refusals import (
     TooMany,
     Unprocessable,
 )
-from orchard.farms import access, fence, journal, request_ids
+from orchard.farms import access, fence, journal
 from orchard.farms.actors import Actor
 from orchard.farms.models import Farm, Person, Token
 from orchard.farms.rows import FarmRow
@@ -69,11 +69,9 @@ class Endpoint(APIView):
     by: Actor
     now: dt.datetime
     allowance: rates.Allowance | None = None
-    request_id: str
 
     def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
         """Run each request in one transaction, a write again where the database asks for it."""
-        self.request_id = request_ids.begin(request.headers.get(request_ids.HEADER))
         with fence.as_before(), contextlib.ExitStack() as self.reading:
             if request.method in READS:
                 return super().dispatch(request, *args, **kwargs)
@@ -140,7 +138,6 @@ class Endpoint(APIView):
         if self.allowance is not None:
             for name, value in self.allowance.headers().items():
                 response[name] = value
-        response[request_ids.HEADER] = self.request_id
         return super().finalize_response(request, response, *args, **kwargs)
 
     def enter(self, request: Request, **kwargs: Any) -> None:

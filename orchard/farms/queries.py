@@ -7,7 +7,7 @@ import uuid
 from dataclasses import dataclass
 from typing import Any
 
-from django.db.models import Count, Min, Q, QuerySet
+from django.db.models import Case, Count, Min, Q, QuerySet, Value, When
 
 from orchard.farms.models import (
     AuditEntry,
@@ -20,6 +20,7 @@ from orchard.farms.models import (
     Token,
     TransactionNumber,
     Webhook,
+    WebhookDelivery,
 )
 
 
@@ -117,6 +118,38 @@ def outbox_lag(*, now: dt.datetime) -> OutboxLag:
     return OutboxLag(
         waiting=found["waiting"], failing=found["failing"], set_aside=found["set_aside"], oldest=oldest
     )
+
+
+def jobs_to_do() -> list[tuple[str, str, int]]:
+    """Return how many events of all farms are not done, by kind and state (waiting, failing, set_aside)."""
+    state = Case(
+        When(~Q(set_aside_at=None), then=Value("set_aside")),
+        When(~Q(last_error=None), then=Value("failing")),
+        default=Value("waiting"),
+    )
+    open_ = OutboxEvent.objects.filter(processed_at=None).annotate(state=state)
+    return list(open_.values_list("kind", "state").annotate(Count("id")).order_by("kind", "state"))
+
+
+@dataclass(frozen=True, slots=True)
+class WebhooksLag:
+    """How many deliveries wait, failed at their last try, were given up; and how many webhooks are paused."""
+
+    waiting: int
+    failing: int
+    failed: int
+    paused: int
+
+
+def webhooks_lag() -> WebhooksLag:
+    """Return what waits to be told to other systems, over all farms."""
+    waiting = Q(state="waiting")
+    found = WebhookDelivery.objects.exclude(state="delivered").aggregate(
+        waiting=Count("key", filter=waiting),
+        failing=Count("key", filter=waiting & ~Q(error=None)),
+        failed=Count("key", filter=Q(state="failed")),
+    )
+    return WebhooksLag(**found, paused=Webhook.objects.exclude(paused_because=None).count())
 
 
 def webhooks(*, farm: Farm) -> QuerySet[Webhook]:
