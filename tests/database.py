@@ -42,16 +42,21 @@ def use_throw_away_server() -> None:
 def make() -> str:
     """Make this process's database, let all connections use it, and return its name."""
     owner = connections["owner"]
-    template = f"template_{_state_of_tables()}"
+    template_ = template()
     name = f"test_{os.getpid()}_{os.environ.get('PYTEST_XDIST_WORKER', 'alone')}"
     with preparation.administration(owner) as server:
         server.execute("SELECT pg_advisory_lock(%s)", [LOCK])
-        _drop_leftovers(server, but=template)
-        if not preparation.database_exists(owner, name=template):
-            _make_template(server, template)
-        preparation.create_database(owner, name=name, template=template)
+        _drop_leftovers(server, but=template_)
+        if not preparation.database_exists(owner, name=template_):
+            _make_template(server, template_)
+        preparation.create_database(owner, name=name, template=template_)
     _use(name)
     return name
+
+
+def template() -> str:
+    """Return the name of the database that others are copied from: prepared, and without a farm."""
+    return f"template_{_state_of_tables()}"
 
 
 def drop(name: str) -> None:

@@ -29,7 +29,7 @@ class CannotPrepare(Exception):
 def prepare(*, verbosity: int = 0) -> bool:
     """Bring the database up to date and return whether tables had to change. Safe twice and side by side."""
     owner = connections["owner"]
-    _ensure_database(owner)
+    ensure_database(owner)
     with _alone(owner):
         _ensure_web_role(owner)
         behind = _is_behind(owner)
@@ -75,7 +75,8 @@ def administration(owner: BaseDatabaseWrapper) -> "psycopg.Connection[Any]":
     return psycopg.connect(**address, autocommit=True)
 
 
-def _ensure_database(owner: BaseDatabaseWrapper) -> None:
+def ensure_database(owner: BaseDatabaseWrapper) -> None:
+    """Make the owner's database where it is missing; its tables come after."""
     try:
         owner.ensure_connection()
     except OperationalError as failure:

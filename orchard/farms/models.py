@@ -227,6 +227,12 @@ class TransactionNumber(models.Func):
     output_field = models.BigIntegerField()
 
 
+class PlaceInFeed(TransactionNumber):
+    """The same, going on from before where the database was restored on another server (`numbering`)."""
+
+    template = "(pg_current_xact_id()::text::bigint + orchard_transaction_offset())"
+
+
 class AuditEntry(models.Model):
     """Who did what, before and after. Never changed, never deleted: the database refuses both."""
 
@@ -270,7 +276,7 @@ class Change(models.Model):
     append_only = True
 
     seq = models.BigAutoField(primary_key=True)
-    transaction_number = models.BigIntegerField(db_default=TransactionNumber())
+    transaction_number = models.BigIntegerField(db_default=PlaceInFeed())
     farm = models.ForeignKey(Farm, on_delete=models.PROTECT, related_name="+")
     at = models.DateTimeField()
     resource = models.CharField(max_length=40)
@@ -303,7 +309,7 @@ class OutboxEvent(models.Model):
     """
 
     id = models.UUIDField(primary_key=True, default=new_id, editable=False)
-    seq = models.BigIntegerField(db_default=TransactionNumber())
+    seq = models.BigIntegerField(db_default=PlaceInFeed())
     farm = models.ForeignKey(Farm, on_delete=models.PROTECT, related_name="+")
     kind = models.CharField(max_length=40)
     subject = models.UUIDField()

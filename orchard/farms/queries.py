@@ -73,7 +73,7 @@ def audit(
 class Oldest(TransactionNumber):
     """The lowest transaction that may still be running: everything below it is final."""
 
-    template = "(pg_snapshot_xmin(pg_current_snapshot())::text::bigint)"
+    template = "(pg_snapshot_xmin(pg_current_snapshot())::text::bigint + orchard_transaction_offset())"
 
 
 def changes(*, farm: Farm, after: tuple[int, int] | None, limit: int) -> list[Change]:
