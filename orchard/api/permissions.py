@@ -53,6 +53,7 @@ TABLE: dict[tuple[str, str], Grant] = {
     **_rows("admin", "member", read=_M, create=(), update=(), delete=()),
     **_rows("admin", "token", read=_M, create=_M, delete=_M),
     **_rows("admin", "audit_entry", read=_M),
+    **_rows("admin", "farm_export", read=()),
     **_rows("blocks", "block", create=_M, update=_M, delete=_M),
     **_rows("blocks", "stage_observation", create=_OBSERVERS),
     **_rows("blocks", "scouting_count", create=_OBSERVERS),

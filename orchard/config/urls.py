@@ -3,10 +3,11 @@
 from django.contrib import admin
 from django.http import HttpRequest, HttpResponse
 from django.urls import include, path, re_path
+from django.views.generic import RedirectView
 
 from orchard.api import documentation, problems
 from orchard.blocks import api as blocks
-from orchard.config import metrics
+from orchard.config import farm_files, metrics
 from orchard.crews import api as crews
 from orchard.farms import api as farms
 from orchard.inventory import api as inventory
@@ -27,6 +28,7 @@ api = [
     *crews.urlpatterns,
     *inventory.urlpatterns,
     *tasks.urlpatterns,
+    *farm_files.urlpatterns,
     re_path(r"^.*$", problems.not_found),
 ]
 
@@ -36,6 +38,7 @@ urlpatterns = [
     path("metrics", metrics.metrics),
     *tasks.at_the_root,
     path("api/v1/", include(api)),
+    path("admin/login/", RedirectView.as_view(url="/sign-in?next=/admin/")),
     path("admin/", admin.site.urls),
 ]
 

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from django.contrib.auth.views import LoginView, LogoutView
+from django.contrib.auth.views import LogoutView
 from django.urls import path
 from django.views.i18n import set_language
 
-from orchard.web import offline, pages
+from orchard.web import offline, pages, signing_in
 from orchard.web.crew import incident, sent, today, work
 from orchard.web.office import filed, first_steps, mix, people, plan, season, store
 
@@ -14,7 +14,7 @@ _FARM = "farms/<uuid:farm>"
 _ORDER = f"{_FARM}/work/<uuid:order>"
 urlpatterns = [
     path("", pages.start, name="start"),
-    path("sign-in", LoginView.as_view(template_name="web/sign_in.html"), name="sign-in"),
+    path("sign-in", signing_in.SignIn.as_view(), name="sign-in"),
     path("sign-out", LogoutView.as_view(), name="sign-out"),
     path("language", set_language, name="language"),
     path("readyz", pages.readyz),

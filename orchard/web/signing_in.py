@@ -1,0 +1,50 @@
+"""Signing in, with a halt to guessing: after ten wrong passwords an e-mail rests for a quarter of an hour.
+
+An e-mail that nobody has is counted and takes as long to refuse as any other, so nothing tells which exist.
+Each web process counts for itself.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from typing import Any
+
+from django.contrib.auth.forms import AuthenticationForm
+from django.contrib.auth.views import LoginView
+from django.core.cache import cache
+from django.http import HttpRequest, HttpResponse
+
+from orchard.api import problems
+from orchard.api.refusals import Fault
+
+MOST_WRONG = 10
+REST_S = 900
+
+
+class SignIn(LoginView):
+    """The page at which people sign in."""
+
+    template_name = "web/sign_in.html"
+
+    def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        if cache.get(self.counted_as(), 0) < MOST_WRONG:
+            return super().post(request, *args, **kwargs)
+        refused = problems.plain(
+            429, Fault("too_many_requests", "too many wrong passwords: wait a quarter of an hour")
+        )
+        refused["Retry-After"] = str(REST_S)
+        return refused
+
+    def form_valid(self, form: AuthenticationForm) -> HttpResponse:
+        cache.delete(self.counted_as())
+        return super().form_valid(form)
+
+    def form_invalid(self, form: AuthenticationForm) -> HttpResponse:
+        cache.add(self.counted_as(), 0, timeout=REST_S)
+        cache.incr(self.counted_as())
+        return super().form_invalid(form)
+
+    def counted_as(self) -> str:
+        """Return what an e-mail is counted under."""
+        email = self.request.POST.get("username", "").strip().lower()
+        return f"sign-in:{hashlib.sha256(email.encode()).hexdigest()}"
