@@ -235,7 +235,7 @@ def test_5b_9_a_void_is_seen_by_who_follows_gives_the_captan_back_and_opens_the_
 
     farm.bartholomea.act(f"application-records/{record}", "void", {"reason": "it was another block"})
 
-    seen = farm.evander.get(f"changes?after={cursor}").json()["items"]
+    seen = farm.evander.get(f"changes?after={cursor}&wait=20").json()["items"]
     assert ("application_record", record, "voided") in [
         (one["resource"], one["id"], one["change"]) for one in seen
     ]

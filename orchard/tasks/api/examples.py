@@ -65,8 +65,8 @@ class ExampleLineShown(serializers.Serializer):
     targets = serializers.ListField(child=serializers.CharField())
     mix = MixShown(allow_null=True)
     alternatives = MixShown(many=True)
-    volume_per_area = serializers.JSONField(allow_null=True)
-    repeat_after = serializers.JSONField(allow_null=True)
+    volume_per_area = Anything(allow_null=True, help_text="spray per area, a quantity")
+    repeat_after = Anything(allow_null=True, help_text="a quantity of time")
     note = serializers.CharField()
     sources = serializers.ListField(child=serializers.CharField())
 
