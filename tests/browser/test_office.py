@@ -37,6 +37,8 @@ def visits(phone, farm, person):
     for name in PAGES:
         phone.go(f"/farms/{farm.farm.id}/{name}")
         yield name
+    phone.go(f"/farms/{farm.farm.id}/season/{farm.a2.id}")
+    yield "block"
     page = phone.go(f"/farms/{farm.farm.id}/mix")
     copper = Product.objects.for_farm(farm.farm).order_by("created_at").first()
     page.select_option('[name="block"]', str(farm.a2.id))

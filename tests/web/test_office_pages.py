@@ -237,3 +237,26 @@ def test_records_lead_to_their_page_to_print(farm, nia):
     under_way(farm)
 
     assert "Nothing is on file yet" in text(nia.get(at(farm, "records")))
+
+
+def test_a_block_shows_its_forecast_drawn_with_the_same_in_numbers_and_its_review(farm, nia):
+    ahead = timezone.now().date() + dt.timedelta(days=30)
+    for event, bbch, days in (("budburst", 7, 0), ("first_bloom", 60, 12)):
+        on = ahead + dt.timedelta(days=days)
+        low, high = on - dt.timedelta(days=5), on + dt.timedelta(days=6)
+        odds = {"predicted": on, "low80": low, "high80": high, "issued_on": timezone.now().date()}
+        named = {"event": event, "bbch": bbch, "model": "by hand", "block": farm.a2}
+        journal.insert(StageForecast, farm=farm.farm, by=SYSTEM, now=farm.now, **named, **odds)
+
+    page = nia.get(at(farm, f"season/{farm.a2.id}"))
+
+    assert page.status_code == 200
+    assert page.content.decode().count("<svg") == 1
+    assert str(ahead) in text(page)
+    assert "What to change next year" in text(page)
+    assert "style=" not in page.content.decode()
+    assert nia.get(at(farm, f"season/{FarmFactory().id}")).status_code == 404
+
+
+def test_a_block_without_a_forecast_says_so(farm, nia):
+    assert "Nothing is forecast for this block yet" in text(nia.get(at(farm, f"season/{farm.a3.id}")))

@@ -1,0 +1,60 @@
+"""The pictures of one block: its latest forecast with its odds, and its season; each with its numbers."""
+
+from __future__ import annotations
+
+import datetime as dt
+import zoneinfo
+
+from orchard.blocks import queries
+from orchard.blocks.models import Block
+from orchard.tasks import queries as records
+from scheduling import buds
+from scheduling.forecast import Event, Forecast, last_safe_day
+from scheduling.plots.forecast import forecast_picture
+from scheduling.plots.picture import Picture
+from scheduling.plots.season import Mark, season_picture
+
+
+def of_block(*, block: Block) -> dict[str, Picture]:
+    """Return `forecast` and `season` of a block, each where there is something to draw."""
+    forecasts = [
+        Forecast(Event(row.event), row.predicted, row.low80, row.high80, row.issued_on, row.model, 0, "")
+        for row in queries.forecasts(block=block)
+    ]
+    if not forecasts:
+        return {}
+    burst = [one for one in forecasts if one.event == Event.BUDBURST]
+    safe = last_safe_day(burst).on if burst else None
+    found = {"forecast": forecast_picture(forecasts, block=block.name, last_safe=safe)}
+    season = _season(block, forecasts)
+    return found | ({"season": season} if season else {})
+
+
+def _season(block: Block, forecasts: list[Forecast]) -> Picture | None:
+    issued = forecasts[0].issued_on
+    first = dt.date(issued.year - (issued.month < 10), 10, 1)
+    known = buds.weather_of(block.farm, issued_on=issued).observed
+    days = [day for day in known if first <= day.on <= issued]
+    if not days:
+        return None
+    rain = [
+        (row.on, float(row.rain.to("mm").value))
+        for row in queries.days(farm=block.farm, since=first, until=issued).filter(kind="observed")
+        if row.rain is not None
+    ]
+    zone = zoneinfo.ZoneInfo(block.farm.zone)
+    looks = queries.stages(block=block).filter(observed_on__range=(first, issued)).order_by("observed_on")
+    seen = [Mark(look.observed_on, str(look.bbch)) for look in looks]
+    return season_picture(
+        block=block.name,
+        days=sorted(days, key=lambda day: day.on),
+        rain=rain,
+        seen=seen,
+        sprays=_sprays(block, first, issued, zone),
+        forecasts=forecasts,
+    )
+
+
+def _sprays(block: Block, first: dt.date, last: dt.date, zone: zoneinfo.ZoneInfo) -> list[Mark]:
+    days = [record.finished_at.astimezone(zone).date() for record in records.current_on(block=block)]
+    return [Mark(on, "spray") for on in sorted(days) if first <= on <= last]
