@@ -4,7 +4,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 
 from tests.browser.orchards import PASSWORD, given, somebody, spray_day
-from tests.browser.test_without_a_signal import ready, work_of
+from tests.browser.test_without_a_signal import ready, steps_of_mixing, work_of
 
 pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.xdist_group("browser")]
 MOST_BYTES = 100_000
@@ -114,7 +114,7 @@ def test_a_day_by_keyboard_alone(phone):
     by_keyboard(page, "#start button.next")
     page.wait_for_selector('#next a[href^="#mix"]')
     by_keyboard(page, "#next a")
-    while page.is_visible(".shown [data-done]"):
+    for _ in steps_of_mixing(page):
         by_keyboard(page, ".shown [data-done]")
     by_keyboard(page, "#record button.next")
     page.wait_for_selector('#next a[href="#finish"]')

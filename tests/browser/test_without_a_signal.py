@@ -66,10 +66,19 @@ def take_on_and_start(page):
     page.wait_for_selector('#next a[href^="#mix"]')
 
 
+def steps_of_mixing(page):
+    """Yield each step of mixing once it is shown, and go on when the next part is."""
+    while (here := page.evaluate("location.hash")) != "#record":
+        page.wait_for_selector(f"{here}.shown")
+        yield here
+        page.wait_for_selector(f"{here}:not(.shown)", state="attached")
+    page.wait_for_selector("#record.shown")
+
+
 def mix(page):
     page.click('#next a[href^="#mix"]')
-    while page.is_visible(".shown [data-done]"):
-        page.click(".shown [data-done]")
+    for step in steps_of_mixing(page):
+        page.click(f"{step} [data-done]")
     page.click("#record button.next")
 
 
