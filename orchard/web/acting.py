@@ -65,7 +65,12 @@ def _pruned(tree: Any) -> Any:
 
 
 def call(
-    request: HttpRequest, path: str, body: Mapping[str, Any], *, headers: Mapping[str, str]
+    request: HttpRequest,
+    path: str,
+    body: Mapping[str, Any],
+    *,
+    headers: Mapping[str, str],
+    method: str = "POST",
 ) -> HttpResponse:
     """Send a body to an address of the REST surface as the person who is signed in; return its answer.
 
@@ -77,7 +82,7 @@ def call(
         {
             **request.META,
             **sent,
-            "REQUEST_METHOD": "POST",
+            "REQUEST_METHOD": method,
             "PATH_INFO": path,
             "SCRIPT_NAME": "",
             "QUERY_STRING": "",

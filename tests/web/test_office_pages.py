@@ -260,3 +260,17 @@ def test_a_block_shows_its_forecast_drawn_with_the_same_in_numbers_and_its_revie
 
 def test_a_block_without_a_forecast_says_so(farm, nia):
     assert "Nothing is forecast for this block yet" in text(nia.get(at(farm, f"season/{farm.a3.id}")))
+
+
+def test_a_draft_is_moved_to_another_time_of_the_farm(farm, nia):
+    order = draft(farm)
+    page = at(farm, f"plan/{order.id}/move")
+
+    assert nia.post(page, {"starts_at": "2027-01-29 08:30"}).status_code == 302
+    order.refresh_from_db()
+    assert order.starts_at.isoformat() == "2027-01-29T16:30:00+00:00"
+
+    wrong = nia.post(page, {"starts_at": "next Friday"})
+    assert wrong.status_code == 422
+    order.refresh_from_db()
+    assert order.starts_at.isoformat() == "2027-01-29T16:30:00+00:00"

@@ -23,7 +23,8 @@ from orchard.web.fields import Field
 
 FORTNIGHT = dt.timedelta(days=14)
 RUNS = 3
-MOVES = ("issue", "cancel")
+MOVES = ("issue", "cancel", "move")
+WHEN = "%Y-%m-%d %H:%M"
 
 
 @farm_page("planning_run", "create", acts=True)
@@ -48,13 +49,29 @@ def decide(visit: Visit, order: uuid.UUID, move: str) -> HttpResponse:
         row = queries.work_orders(farm=visit.farm).filter(id=order, status="draft").first()
     if row is None:
         return visit.missing()
-    body = {"reason": _("not wanted")} if move == "cancel" else {}
-    headers = {**_key(visit), "If-Match": row.etag}
-    answer = acting.call(visit.request, f"{row.path}/actions/{move}", body, headers=headers)
+    answer = _do(visit, row, move)
     if answer.status_code < 400:
         return HttpResponseRedirect(reverse("plan", args=[visit.farm.id]))
     wrong = [fields.words_of(one) for one in acting.problem(answer)["errors"]]
     return _page(visit, refused={"order": order, "wrong": wrong}, status=answer.status_code)
+
+
+def _do(visit: Visit, order: WorkOrder, move: str) -> HttpResponse:
+    headers = {**_key(visit), "If-Match": order.etag}
+    if move == "move":
+        body = {"starts_at": _moment(visit, visit.request.POST.get("starts_at", ""))}
+        return acting.call(visit.request, order.path, body, headers=headers, method="PATCH")
+    body = {"reason": _("not wanted")} if move == "cancel" else {}
+    return acting.call(visit.request, f"{order.path}/actions/{move}", body, headers=headers)
+
+
+def _moment(visit: Visit, text: str) -> str:
+    """Return what was typed in the farm's time; left as it is where it is no moment, to be refused so."""
+    try:
+        typed = dt.datetime.strptime(text.strip(), WHEN)  # noqa: DTZ007  (the zone comes next)
+    except ValueError:
+        return text
+    return typed.replace(tzinfo=zoneinfo.ZoneInfo(visit.farm.zone)).isoformat()
 
 
 def _key(visit: Visit) -> dict[str, str]:
@@ -111,5 +128,6 @@ def _draft(order: WorkOrder, visit: Visit, refused: dict[str, Any] | None) -> di
         "order": order,
         "when": wording.moment(order.starts_at, farm=visit.farm),
         "because": (order.window or {}).get("because"),
+        "starts_at": order.starts_at.astimezone(zoneinfo.ZoneInfo(visit.farm.zone)).strftime(WHEN),
         "wrong": refused["wrong"] if refused and refused["order"] == order.id else [],
     }
