@@ -14,9 +14,6 @@ from django.contrib.auth.views import LoginView
 from django.core.cache import cache
 from django.http import HttpRequest, HttpResponse
 
-from orchard.api import problems
-from orchard.api.refusals import Fault
-
 MOST_WRONG = 10
 REST_S = 900
 
@@ -29,11 +26,9 @@ class SignIn(LoginView):
     def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
         if cache.get(self.counted_as(), 0) < MOST_WRONG:
             return super().post(request, *args, **kwargs)
-        refused = problems.plain(
-            429, Fault("too_many_requests", "too many wrong passwords: wait a quarter of an hour")
-        )
-        refused["Retry-After"] = str(REST_S)
-        return refused
+        form = AuthenticationForm(request, initial={"username": request.POST.get("username", "")})
+        shown = self.get_context_data(form=form, resting=True)
+        return self.render_to_response(shown, status=429, headers={"Retry-After": str(REST_S)})
 
     def form_valid(self, form: AuthenticationForm) -> HttpResponse:
         cache.delete(self.counted_as())

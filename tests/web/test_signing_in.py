@@ -36,6 +36,8 @@ def test_after_ten_wrong_passwords_not_even_the_right_one_is_tried(client, pim):
 
     assert wrong == [200] * 10
     assert (halted.status_code, halted["Retry-After"]) == (429, "900")
+    assert "Wait a quarter of an hour" in halted.content.decode()
+    assert f'value="{pim.email.upper()}"' in halted.content.decode()
     assert tried(client, "teo@lowbell.example", "wrong").status_code == 200
 
 
