@@ -1,24 +1,23 @@
-"""Every need that the index names has a test that carries its id."""
+"""Every need of a role and every guard against a published mistake has a test with its id in its name."""
 
 import re
-import tomllib
 from pathlib import Path
 
-import pytest
-
 HERE = Path(__file__).parent
-INDEX = tomllib.loads((HERE / "index.toml").read_text("utf-8"))
-OURS = [*(f"L{n}" for n in range(1, 12)), *(f"C{n}" for n in range(1, 12)), *(f"E{n}" for n in range(16, 34))]
+LAST = {"M": 12, "L": 11, "C": 11, "I": 12, "T": 12, "A": 10, "E": 48}
+NOT_YET = {
+    "A6": "a note of the farm's own on a pair, which can only make a verdict stricter, is not built",
+    "A8": "applications by resistance group and block are judged by rules, but no view shows them",
+}
 
 
-@pytest.mark.parametrize("name", sorted(INDEX["here"]))
-def test_each_id_is_in_the_name_of_a_test_of_its_file(name):
-    tests = re.findall(r"^def test_([a-z]\d+)_", (HERE / name).read_text("utf-8"), re.M)
+def shown() -> set[str]:
+    texts = (file.read_text("utf-8") for file in HERE.glob("*.py"))
+    names = (re.findall(r"^def test_([a-zA-Z]\d+)_", text, re.M) for text in texts)
+    return {id.upper() for found in names for id in found}
 
-    assert {id.lower() for id in INDEX["here"][name]} <= set(tests)
 
+def test_each_need_and_guard_is_shown_here_or_said_to_be_missing():
+    wanted = {f"{letter}{number}" for letter, last in LAST.items() for number in range(1, last + 1)}
 
-def test_the_needs_of_crews_and_the_mistakes_in_the_field_are_all_shown_here():
-    shown = {id for ids in INDEX["here"].values() for id in ids}
-
-    assert set(OURS) <= shown
+    assert wanted - shown() == set(NOT_YET)
