@@ -40,10 +40,8 @@ class SourceShown(serializers.Serializer):
 
 class PartShown(serializers.Serializer):
     what = serializers.CharField(help_text="ingredient or group of ingredients")
-    rate = serializers.JSONField(
-        allow_null=True, help_text="as published; null: the label's own, or by its metal"
-    )
-    metal = serializers.JSONField(allow_null=True, help_text="`{of, rate}`: a rate that counts an element")
+    rate = Anything(allow_null=True, help_text="as published; null: the label's own, or by its metal")
+    metal = Anything(allow_null=True, help_text="`{of, rate}`: a rate that counts an element")
     products = serializers.ListField(
         child=serializers.UUIDField(),
         help_text="the farm's products that fit, the one that would be taken first",
