@@ -12,6 +12,7 @@ import uuid
 import zoneinfo
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from mixing.quantities import Quantity
 from orchard.blocks import queries, services
@@ -19,7 +20,7 @@ from orchard.blocks.models import Block, StageObservation
 from orchard.farms import fence
 from orchard.farms.actors import SYSTEM, Actor
 from orchard.farms.models import Farm
-from scheduling.forecast import stored
+from scheduling.forecast import last_safe_day, stored
 from scheduling.forecast.axis import season_of
 from scheduling.forecast.block import LATEST_SEASONS, Note, Outlook, outlook
 from scheduling.forecast.fit import Fitted
@@ -78,16 +79,25 @@ def forecast_farm(
     fitted = fitted or stored.load()
     issued_on = now.astimezone(zoneinfo.ZoneInfo(farm.zone)).date()
     rows = list(queries.blocks(farm=farm).filter(archived=False).order_by("id"))
-    asked = [block for block in rows if species_of(block.crop) is not None]
-    if not asked:
+    if not rows:
         return ()
     skyline = weather_of(farm, issued_on=issued_on)
     notes = {block.key: tuple(notes_of(block)) for block in rows}
-    answers = tuple(_answer(fitted, block, rows, notes, skyline, issued_on) for block in asked)
+    answers = tuple(_answer(fitted, block, rows, notes, skyline, issued_on) for block in rows)
     for answer in answers:
-        if answer.outlook is not None:
-            services.store_forecasts(block=answer.block, forecasts=as_rows(answer.outlook), by=by, now=now)
+        services.store_forecasts(block=answer.block, issued_on=issued_on, **as_stored(answer), by=by, now=now)
     return answers
+
+
+def as_stored(answer: Answer) -> dict[str, Any]:
+    """Return an answer as its block keeps it."""
+    if answer.outlook is None:
+        return {"refused": answer.refused and answer.refused.remark._asdict()}
+    return {
+        "forecasts": as_rows(answer.outlook),
+        "last_safe_day": last_safe_day(answer.outlook.forecasts).on,
+        "remarks": [remark._asdict() for remark in answer.outlook.remarks],
+    }
 
 
 def as_rows(found: Outlook) -> list[dict[str, object]]:
@@ -149,16 +159,16 @@ def notes_of(block: Block) -> Iterator[Note]:
 
 
 def weather_of(farm: Farm, *, issued_on: dt.date) -> Skyline:
-    """Return the farm's days: observed up to the day of issue, forecast after it."""
+    """Return the farm's days: observed up to the day of issue, forecast after it; none that is doubted."""
     since = dt.date(season_of(issued_on) - LATEST_SEASONS - 1, 10, 1)
     observed: dict[dt.date, Day] = {}
     ahead: dict[dt.date, Day] = {}
     rows = queries.days(farm=farm, since=since).order_by("on", "station", "id")
-    for row in rows.values_list("on", "kind", "minimum", "maximum"):
-        on, kind, minimum, maximum = row
-        if minimum is not None and maximum is not None:
-            into = observed if kind == "observed" else ahead
-            into.setdefault(on, Day(on, _celsius(minimum), _celsius(maximum)))
+    for on, kind, minimum, maximum, doubts in rows.values_list("on", "kind", "minimum", "maximum", "doubts"):
+        if minimum is None or maximum is None or {"minimum", "maximum"} & set(doubts):
+            continue
+        into = observed if kind == "observed" else ahead
+        into.setdefault(on, Day(on, _celsius(minimum), _celsius(maximum)))
     for day in _days_of_hours(farm, issued_on=issued_on):
         observed.setdefault(day.on, day)
     return Skyline(tuple(observed.values()), tuple(ahead.values()))
@@ -170,8 +180,8 @@ def _days_of_hours(farm: Farm, *, issued_on: dt.date) -> Iterable[Day]:
     since = dt.datetime(season_of(issued_on) - 1, 10, 1, tzinfo=zone)
     hours: dict[dt.date, dict[dt.datetime, float]] = {}
     rows = queries.hours(farm=farm, since=since).filter(kind="observed", temperature__isnull=False)
-    for at, temperature in rows.values_list("at", "temperature"):
-        if temperature is not None:
+    for at, temperature, doubts in rows.values_list("at", "temperature", "doubts"):
+        if temperature is not None and "temperature" not in doubts:
             hours.setdefault(at.astimezone(zone).date(), {}).setdefault(at, _celsius(temperature))
     for on, found in hours.items():
         if len(found) >= WHOLE_DAY:

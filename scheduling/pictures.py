@@ -7,6 +7,7 @@ import zoneinfo
 
 from orchard.blocks import queries
 from orchard.blocks.models import Block
+from orchard.blocks.outlook_words import REMARKS, said
 from orchard.tasks import queries as records
 from scheduling import buds
 from scheduling.forecast import Event, Forecast, last_safe_day
@@ -25,7 +26,9 @@ def of_block(*, block: Block) -> dict[str, Picture]:
         return {}
     burst = [one for one in forecasts if one.event == Event.BUDBURST]
     safe = last_safe_day(burst).on if burst else None
-    found = {"forecast": forecast_picture(forecasts, block=block.name, last_safe=safe)}
+    beside = queries.outlook(block=block)
+    remarks = [said(REMARKS, one) for one in (beside.remarks if beside else ())]
+    found = {"forecast": forecast_picture(forecasts, block=block.name, last_safe=safe, remarks=remarks)}
     season = _season(block, forecasts)
     return found | ({"season": season} if season else {})
 

@@ -19,7 +19,7 @@ from babel.messages import catalog, extract, mofile, pofile
 from django.utils.translation.template import templatize
 
 ORCHARD = Path(__file__).parents[1] / "orchard"
-APPS = ("tasks", "web")
+APPS = ("blocks", "tasks", "web")
 SOME_DAY = dt.datetime(2026, 1, 1, tzinfo=dt.UTC)
 KEYWORDS = {
     "gettext": None,

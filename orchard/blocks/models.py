@@ -222,3 +222,24 @@ class StageForecast(FarmRow):
     def path(self) -> str:
         """Where it is read, below its block."""
         return f"{self.block.path}/{self.collection}/{self.id}"
+
+
+class BlockOutlook(models.Model):
+    """What stands beside a block's latest forecasts: what a person must be told, or why there is no date.
+
+    Remarks are `{"code", "facts"}`; `outlook_words` says them.
+    """
+
+    id = models.UUIDField(primary_key=True, default=new_id, editable=False)
+    block = models.OneToOneField(Block, on_delete=models.PROTECT, related_name="outlook")
+    farm = models.ForeignKey(Farm, on_delete=models.PROTECT, related_name="+")
+    issued_on = models.DateField()
+    last_safe_day = models.DateField(null=True)
+    """The last day before bud colour in nine springs of ten; None where there is no date."""
+    remarks = models.JSONField(default=list)
+    refused = models.JSONField(null=True)
+
+    objects = FarmRows.as_manager()
+
+    def __str__(self) -> str:
+        return f"{self.block_id} {self.issued_on}"

@@ -10,6 +10,7 @@ from django.db.models import OuterRef, Prefetch, QuerySet, Subquery
 from orchard.api.remembered import remembered
 from orchard.blocks.models import (
     Block,
+    BlockOutlook,
     ScoutingCount,
     StageForecast,
     StageObservation,
@@ -95,6 +96,11 @@ def forecasts(*, block: Block) -> list[StageForecast]:
         StageForecast.objects.for_farm(block.farm).filter(block=block).order_by("bbch", "-issued_on", "-id")
     )
     return list(rows.distinct("bbch"))
+
+
+def outlook(*, block: Block) -> BlockOutlook | None:
+    """Return what stands beside the block's latest forecasts; None where none was tried yet."""
+    return BlockOutlook.objects.for_farm(block.farm).filter(block=block).first()
 
 
 def hours(

@@ -17,6 +17,7 @@ from orchard.api.refusals import Conflict, Fault, Unprocessable
 from orchard.blocks import outlines, weather_sense
 from orchard.blocks.models import (
     Block,
+    BlockOutlook,
     ScoutingCount,
     StageForecast,
     StageObservation,
@@ -158,9 +159,22 @@ def set_application(
 
 
 def store_forecasts(
-    *, block: Block, forecasts: Iterable[Mapping[str, Any]], by: Actor, now: dt.datetime
+    *,
+    block: Block,
+    issued_on: dt.date,
+    forecasts: Iterable[Mapping[str, Any]] = (),
+    last_safe_day: dt.date | None = None,
+    remarks: Sequence[Mapping[str, Any]] = (),
+    refused: Mapping[str, Any] | None = None,
+    by: Actor,
+    now: dt.datetime,
 ) -> list[StageForecast]:
-    """Keep when a block is expected to reach its stages; a second run of a day replaces the first."""
+    """Keep when a block is expected to reach its stages, or why there is no date; a second run of a day
+    replaces the first.
+
+    :param remarks: `{"code", "facts"}` of `outlook_words.REMARKS`
+    :param refused: one of `outlook_words.REFUSALS`
+    """
     stored = []
     with transaction.atomic():
         for one in forecasts:
@@ -168,6 +182,16 @@ def store_forecasts(
                 block=block, event=one["event"], issued_on=one["issued_on"]
             ).delete()
             stored.append(journal.insert(StageForecast, farm=block.farm, by=by, now=now, block=block, **one))
+        BlockOutlook.objects.for_farm(block.farm).update_or_create(
+            block=block,
+            defaults={
+                "farm": block.farm,
+                "issued_on": issued_on,
+                "last_safe_day": last_safe_day,
+                "remarks": list(remarks),
+                "refused": refused,
+            },
+        )
     return stored
 
 

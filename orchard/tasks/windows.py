@@ -6,12 +6,14 @@ What closes an hour is worked out in `scheduling`, which stands above this packa
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import dataclass
 from typing import Any
 
 from django.conf import settings
+from django.db.models import Min
 from django.utils.module_loading import import_string
 
-from orchard.blocks import outlines
+from orchard.blocks import outlines, weather_sense
 from orchard.blocks import queries as blocks
 from orchard.blocks.models import Block
 from orchard.farms.models import Farm
@@ -21,13 +23,36 @@ from orchard.tasks.models import WorkOrder
 from orchard.tasks.services import checking
 
 AHEAD = dt.timedelta(days=14)
+A_DAY = dt.timedelta(days=1)
 BESIDE_M = 30
+
+
+@dataclass(frozen=True, slots=True)
+class ForecastSeen:
+    """How fresh the weather forecast is that windows rest on.
+
+    :ivar received_at: when the oldest hour of the day to come was posted, None where none of it is forecast
+    :ivar stale: there should be a newer one
+    """
+
+    received_at: dt.datetime | None
+    stale: bool
 
 
 def of_order(*, order: WorkOrder, now: dt.datetime) -> list[dict[str, Any]]:
     """Return the windows from this hour on; none where no weather hours are stored."""
     found: list[dict[str, Any]] = import_string(settings.SPRAY_WINDOWS)(**asked(order=order, now=now))
     return found
+
+
+def forecast_seen(*, farm: Farm, now: dt.datetime) -> ForecastSeen:
+    """Return how fresh the forecast of the day to come is."""
+    rows = blocks.hours(farm=farm, since=now, until=now + A_DAY).filter(kind="forecast")
+    received_at = rows.aggregate(at=Min("received_at"))["at"]
+    stale = received_at is not None and weather_sense.is_stale(
+        kind="forecast", received_at=received_at, now=now
+    )
+    return ForecastSeen(received_at, stale)
 
 
 def asked(*, order: WorkOrder, now: dt.datetime) -> dict[str, Any]:

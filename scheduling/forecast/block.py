@@ -26,9 +26,9 @@ from scheduling.forecast.axis import (
 )
 from scheduling.forecast.fit import Fitted
 from scheduling.forecast.places import EARLIEST_EVENT, LATEST_EVENT, Places
-from scheduling.forecast.records import CannotForecast, Event, Forecast
+from scheduling.forecast.records import CannotForecast, Event, Forecast, Remark
 from scheduling.forecast.so_far import Asked
-from scheduling.forecast.sound import OTHER_HEMISPHERE, Day, sound
+from scheduling.forecast.sound import Day, sound
 from scheduling.forecast.species import STANDS_IN, species_of
 from scheduling.forecast.stored import SOURCE
 from scheduling.forecast.told import COUNTED_FROM, HOLES
@@ -68,11 +68,11 @@ class Outlook:
     """What a block has to expect.
 
     :ivar forecasts: in order of the events
-    :ivar could_not_use: sentences on what was left out or is unlike the places fitted; part of every showing
+    :ivar remarks: what was left out or is unlike the places fitted; part of every showing
     """
 
     forecasts: tuple[Forecast, ...]
-    could_not_use: tuple[str, ...]
+    remarks: tuple[Remark, ...]
 
 
 def outlook(
@@ -98,12 +98,12 @@ def outlook(
     species = species_of(crop)
     kinds = [kind for kind in fitted.kinds if kind.species == species]
     if species is None or not kinds:
-        raise CannotForecast("no_model", f"no model for {crop}: only for {_species_fitted(fitted)}")
+        raise CannotForecast("no_model", crop=crop, species=_species_fitted(fitted))
     if latitude is not None and latitude < 0:
-        raise CannotForecast("other_hemisphere", OTHER_HEMISPHERE)
+        raise CannotForecast("other_hemisphere")
     season = season_of(issued_on)
     if not 0 <= column(day_of(issued_on, season)) < DAYS:
-        raise CannotForecast("out_of_season", "buds are forecast from October to June")
+        raise CannotForecast("out_of_season")
     known = sound((day for day in observed if day.on <= issued_on), season=season)
     ahead = sound((day for day in forecast if day.on > issued_on), season=season)
     noted = [note for note in notes if note.on <= issued_on]
@@ -113,7 +113,7 @@ def outlook(
     here = _Here(fitted, place, season, issued_on)
     remarks = [*known.left_out, *ahead.left_out]
     if crop.lower() in STANDS_IN:
-        remarks.append(f"fitted on {STANDS_IN[crop.lower()]}")
+        remarks.append(Remark(STANDS_IN[crop.lower()], {}))
     wider = here.wider(remarks)
     return Outlook(tuple(here.forecasts(sorted(kinds, key=_order), wider)), tuple(remarks))
 
@@ -180,34 +180,30 @@ class _Here:
     def _this(self) -> tuple[Floats, Floats]:
         return self.place.minimum[0, -1], self.place.maximum[0, -1]
 
-    def wider(self, remarks: list[str]) -> float:
+    def wider(self, remarks: list[Remark]) -> float:
         """Return how much wider than at the fitted places the odds are, and say why."""
         wider = 1.0 + self._unlike(remarks) * WIDER_A_DEGREE
         if not self._past_weather():
             wider += WIDER_WITHOUT_A_PAST
-            remarks.append("no earlier season of weather here: what comes is taken from the fitted places")
+            remarks.append(Remark("no_past_weather", {}))
         chill = float(fit.chill_had(*self._this))
         if not np.isnan(chill) and chill < LITTLE_CHILL * self.fitted.least_chill:
-            says = f"{chill:.0f} chill hours to the end of January; the fitted places have had {self._least}"
+            hours: dict[str, str | int] = {"hours": round(chill), "least": round(self.fitted.least_chill)}
             if chill < NO_CHILL * self.fitted.least_chill:
-                raise CannotForecast("no_chill", f"{says}: buds may open late, unevenly or not at all")
-            remarks.append(says)
+                raise CannotForecast("no_chill", **hours)
+            remarks.append(Remark("little_chill", hours))
             wider += WIDER_FOR_LITTLE_CHILL
         return wider
-
-    @property
-    def _least(self) -> str:
-        return f"{self.fitted.least_chill:.0f} or more in 99 winters of 100"
 
     def _past_weather(self) -> bool:
         return bool((~np.isnan(self.place.minimum[0, :-1])).sum() >= DAYS / 3)
 
-    def _unlike(self, remarks: list[str]) -> float:
+    def _unlike(self, remarks: list[Remark]) -> float:
         """Return how many degrees the place lies outside the fitted ones, the worse of winter and spring."""
         worst = 0.0
         for name, first, last, (low, high) in (
-            ("January and February", 0, 59, self.fitted.winters),
-            ("March and April", 59, 120, self.fitted.springs),
+            ("unlike_winter", 0, 59, self.fitted.winters),
+            ("unlike_spring", 59, 120, self.fitted.springs),
         ):
             days = slice(column(first), column(last))
             means = (self.place.minimum[0, :, days] + self.place.maximum[0, :, days]) / 2
@@ -216,10 +212,8 @@ class _Here:
                 continue
             beyond = max(low - float(known.mean()), float(known.mean()) - high, 0.0)
             if beyond > 0.5:
-                remarks.append(
-                    f"{name} here: {known.mean():.1f} °C on average, at the fitted places {low:.1f} to "
-                    f"{high:.1f} °C: odds widened"
-                )
+                here, low_, high_ = (f"{one:.1f}" for one in (float(known.mean()), low, high))
+                remarks.append(Remark(name, {"mean": here, "low": low_, "high": high_}))
                 worst = max(worst, beyond)
         return worst
 
@@ -237,7 +231,9 @@ class _Here:
                 yield self._observed(kind, date_of(float(dates[-1]), self.season), own)
                 continue
             if not measured and own < FEWEST_NOTES:
-                raise CannotForecast("nothing_to_go_on", _too_little(kind, own))
+                raise CannotForecast(
+                    "nothing_to_go_on", event=kind.event.value, own=own, holes=HOLES, dates=FEWEST_NOTES
+                )
             early, middle, late = (date_of(float(day), self.season) for day in days)
             says = self._says(kind, (middle, early, late), own, measured)
             model = model_name(self.fitted)
@@ -296,10 +292,3 @@ def model_name(fitted: Fitted) -> str:
 
 def _name(kind: Kind) -> str:
     return kind.event.value.replace("_", " ")
-
-
-def _too_little(kind: Kind, own: int) -> str:
-    return (
-        f"too little weather of this winter, and {own} earlier dates of {_name(kind)}: {HOLES} days without "
-        f"weather at most since 22 December, or {FEWEST_NOTES} dates, are wanted"
-    )

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
+from typing import NamedTuple
 
 
 class Event(StrEnum):
@@ -53,13 +55,20 @@ class Forecast:
         return BBCH[self.event]
 
 
-class CannotForecast(ValueError):
-    """Nothing that a date could rest on; `code` for programs, `says` for people."""
+class Remark(NamedTuple):
+    """What a person must be told of a forecast: a code, and what its sentence names."""
 
-    def __init__(self, code: str, says: str) -> None:
-        super().__init__(says)
+    code: str
+    facts: Mapping[str, str | int]
+
+
+class CannotForecast(ValueError):
+    """Nothing that a date could rest on: why, as a remark."""
+
+    def __init__(self, code: str, **facts: str | int) -> None:
+        super().__init__(f"{code} {facts}")
         self.code = code
-        self.says = says
+        self.remark = Remark(code, facts)
 
 
 class TooFewSprings(ValueError):

@@ -11,7 +11,7 @@ import numpy as np
 
 from scheduling.forecast.axis import season_of
 from scheduling.forecast.places import COLDEST, WARMEST
-from scheduling.forecast.records import CannotForecast
+from scheduling.forecast.records import CannotForecast, Remark
 
 SPIKE = 15.0
 """Degrees that a day's mean may lie from the middle of the days about it (our choice, no source)."""
@@ -39,10 +39,10 @@ class Day:
 
 @dataclass(frozen=True, slots=True)
 class Sound:
-    """The days that may be used, and sentences on what may not."""
+    """The days that may be used, and remarks on what may not."""
 
     days: tuple[Day, ...]
-    left_out: tuple[str, ...]
+    left_out: tuple[Remark, ...]
 
 
 def sound(days: Iterable[Day], *, season: int) -> Sound:
@@ -55,7 +55,7 @@ def sound(days: Iterable[Day], *, season: int) -> Sound:
     notes = []
     kept = {on: day for on, day in given.items() if _possible(day)}
     if len(kept) < len(given):
-        notes.append(f"{len(given) - len(kept)} days left out: no temperatures that a day on Earth can have")
+        notes.append(Remark("impossible_days", {"days": len(given) - len(kept)}))
     _refuse_the_other_hemisphere(kept)
     winters: dict[int, list[float]] = {}
     for on, day in given.items():
@@ -63,15 +63,14 @@ def sound(days: Iterable[Day], *, season: int) -> Sound:
             winters.setdefault(season_of(on), []).append(day.mean)
     for year, winter in sorted(winters.items()):
         if len(winter) >= FEWEST_DAYS and not COLDEST_WINTER < median(winter) < MILDEST_WINTER:
-            middle = f"{median(winter):.0f} °C"
-            says = f"the winter before spring {year} has a middle of {middle}: degF taken as degC?"
+            middle = round(median(winter))
             if year == season:
-                raise CannotForecast("unit_unlikely", says)
-            notes.append(f"{says} It is left out")
+                raise CannotForecast("unit_unlikely", spring=year, middle=middle)
+            notes.append(Remark("winter_left_out", {"spring": year, "middle": middle}))
             kept = {on: day for on, day in kept.items() if season_of(on) != year}
     spikes = _spikes(kept)
     if spikes:
-        notes.append(f"{len(spikes)} days left out: {SPIKE:.0f} °C or more off the days about them")
+        notes.append(Remark("spikes", {"days": len(spikes), "degrees": round(SPIKE)}))
     usable = tuple(kept[on] for on in sorted(kept) if on not in spikes)
     return Sound(usable, tuple(notes))
 
@@ -101,10 +100,4 @@ def _refuse_the_other_hemisphere(known: Mapping[date, Day]) -> None:
     north_spring = [day.mean for on, day in known.items() if on.month in (4, 5, 6)]
     enough = min(len(north_winter), len(north_spring)) >= FEWEST_DAYS
     if enough and sum(north_winter) / len(north_winter) > sum(north_spring) / len(north_spring) + 2:
-        raise CannotForecast("other_hemisphere", OTHER_HEMISPHERE)
-
-
-OTHER_HEMISPHERE = (
-    "the place has its winter in July: the model counts a season from October to June, and was fitted to "
-    "places north of the equator only"
-)
+        raise CannotForecast("other_hemisphere")

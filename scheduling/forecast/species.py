@@ -19,11 +19,11 @@ SPECIES: Mapping[str, str] = {
 """A nectarine is a peach without down. The rest is our reading."""
 
 STANDS_IN: Mapping[str, str] = {
-    "asian pear": "pears as the stations keep them",
-    "cherry": "flowering cherries, not fruit cherries",
-    "sweet cherry": "flowering cherries, not fruit cherries",
+    "asian pear": "fitted_on_pears",
+    "cherry": "fitted_on_flowering_cherries",
+    "sweet cherry": "fitted_on_flowering_cherries",
 }
-"""What the stations observe where it is not quite the crop."""
+"""The remark where what the stations observe is not quite the crop."""
 
 
 def species_of(crop: str) -> str | None:

@@ -77,7 +77,12 @@ def _outlook(season: Season, seen: story.Outlook) -> None:
     ]
     for block in season.made.blocks.values():
         ground_services.store_forecasts(
-            block=block, forecasts=rows, by=season.made.manager, now=season.clock(seen.on, dt.time(6))
+            block=block,
+            issued_on=seen.on,
+            forecasts=rows,
+            last_safe_day=seen.last_safe.on,
+            by=season.made.manager,
+            now=season.clock(seen.on, dt.time(6)),
         )
 
 

@@ -2,23 +2,29 @@
 
 import csv
 import datetime as dt
+import re
 import zoneinfo
 from decimal import Decimal
+from pathlib import Path
 
 import pytest
 from django.core.management import CommandError, call_command
 
 from mixing.quantities import Quantity
 from orchard.blocks import services as blocks
+from orchard.blocks.models import WeatherDay
+from orchard.blocks.outlook_words import REFUSALS, REMARKS
 from orchard.farms.actors import SYSTEM
 from scheduling import buds, jobs
 from scheduling.forecast.records import Event
+from scheduling.forecast.species import STANDS_IN
 from scheduling.season import records
 from tests.callers import Caller
 from tests.factories import BlockFactory, FarmFactory
 
 pytestmark = pytest.mark.django_db
 CUT = records.load()
+ROOT = Path(__file__).parents[2]
 ISSUED = dt.date(2024, 3, 1)
 NOW = dt.datetime(2024, 3, 1, 12, tzinfo=zoneinfo.ZoneInfo("America/New_York"))
 
@@ -71,6 +77,60 @@ def test_a_second_run_of_a_day_leaves_one_forecast(farm, block):
     assert block.forecasts.count() == 3
 
 
+def read(farm, block, **headers):
+    return Caller(farm, "crew_lead").get(f"blocks/{block.id}/forecast", **headers).json()
+
+
+def test_the_last_safe_day_and_what_must_be_said_stand_beside_the_forecast(farm, block):
+    post_weather(farm, [day for day in CUT.days if day.on >= dt.date(2023, 10, 1)])
+    (answer,) = buds.forecast_farm(farm=farm, by=SYSTEM, now=NOW)
+
+    found = read(farm, block)
+
+    burst = answer.outlook.forecasts[0]
+    assert found["last_safe_day"]["on"] == str(burst.low80 - dt.timedelta(days=1))
+    assert "Korea only" in found["last_safe_day"]["says"]
+    assert any("no earlier season of weather here" in one for one in found["remarks"])
+    assert (found["issued_on"], found["refused"]) == ("2024-03-01", None)
+
+
+def test_a_refused_forecast_says_why_in_the_language_asked_for(farm, block):
+    assert read(farm, block) == {
+        "items": [],
+        "issued_on": None,
+        "last_safe_day": None,
+        "remarks": [],
+        "refused": None,
+    }
+    buds.forecast_farm(farm=farm, by=SYSTEM, now=NOW)
+
+    refused = read(farm, block)["refused"]
+    spanish = read(farm, block, accept_language="es")["refused"]
+
+    assert refused["code"] == spanish["code"] == "nothing_to_go_on"
+    assert "0 earlier dates of budburst" in refused["says"]
+    assert refused["says"] != spanish["says"]
+
+
+def test_every_remark_and_refusal_of_the_forecast_has_its_words():
+    source = "".join(path.read_text() for path in (ROOT / "scheduling" / "forecast").glob("*.py"))
+    refusals = set(re.findall(r'CannotForecast\(\s*"(\w+)"', source))
+    remarks = set(re.findall(r'Remark\(\s*"(\w+)"', source)) | set(STANDS_IN.values())
+
+    assert refusals == set(REFUSALS)
+    assert remarks | {"unlike_winter", "unlike_spring"} == set(REMARKS)
+
+
+def test_days_that_are_doubted_are_not_forecast_from(farm, block):
+    post_weather(farm)
+    before = buds.weather_of(farm, issued_on=ISSUED)
+    WeatherDay.objects.filter(on=dt.date(2024, 2, 10)).update(doubts=["maximum"])
+
+    after = buds.weather_of(farm, issued_on=ISSUED)
+
+    assert {day.on for day in before.observed} - {day.on for day in after.observed} == {dt.date(2024, 2, 10)}
+
+
 def test_looks_into_the_block_count_as_its_bud_dates(farm, block):
     post_weather(farm)
     for year in range(2014, 2024):
@@ -97,7 +157,9 @@ def test_a_block_of_a_species_without_a_model_has_no_forecast(farm):
     block = BlockFactory(farm=farm, crop="apple")
     post_weather(farm)
 
-    assert buds.forecast_farm(farm=farm, by=SYSTEM, now=NOW) == ()
+    (answer,) = buds.forecast_farm(farm=farm, by=SYSTEM, now=NOW)
+
+    assert answer.refused.code == "no_model"
     assert not block.forecasts.exists()
 
 

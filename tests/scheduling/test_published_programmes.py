@@ -74,7 +74,7 @@ class Place:
             {name: getattr(one, name) for name in names} | {"event": one.event.value, "bbch": one.bbch}
             for one in best.values()
         ]
-        ground.store_forecasts(block=self.block, forecasts=rows, by=SYSTEM, now=self.clock.now)
+        ground.store_forecasts(block=self.block, issued_on=on, forecasts=rows, by=SYSTEM, now=self.clock.now)
 
     def plan(self, programme):
         ends = (self.clock.now + DAYS_AHEAD).isoformat()

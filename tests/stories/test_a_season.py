@@ -212,7 +212,13 @@ def told_by_the_workers(season):
         for one in best.values()
     ]
     for block in season.farm.blocks:
-        ground.store_forecasts(block=season.farm.row(block), forecasts=rows, by=SYSTEM, now=season.clock.now)
+        ground.store_forecasts(
+            block=season.farm.row(block),
+            issued_on=seen.on,
+            forecasts=rows,
+            by=SYSTEM,
+            now=season.clock.now,
+        )
 
 
 def reviewed(season, programme):

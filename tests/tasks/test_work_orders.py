@@ -509,6 +509,23 @@ def test_the_open_hours_say_what_closes_the_others(manager, farm):
     assert items[1]["open"] is True and items[1]["closed_by"] == []
 
 
+def test_open_hours_by_a_forecast_of_two_days_ago_are_said_to_be_stale(manager, farm):
+    path = made(manager, farm)
+    assert manager.get(f"{path}/windows").json() == {
+        "items": [],
+        "forecast": {"received_at": None, "stale": False},
+    }
+    for hours_ago, stale in ((1, False), (48, True)):
+        posted = farm.now - dt.timedelta(hours=hours_ago)
+        ahead = farm.now.replace(minute=0, second=0, microsecond=0) + dt.timedelta(hours=2)
+        row = {"at": ahead, "kind": "forecast", "wind": amount("5", "mph")}
+        blocks.store_hours(farm=farm.farm, station="", rows=[row], now=posted)
+
+        seen = manager.get(f"{path}/windows").json()["forecast"]
+
+        assert (dt.datetime.fromisoformat(seen["received_at"]), seen["stale"]) == (posted, stale)
+
+
 def test_a_stranger_sees_no_order(manager, farm):
     path = made(manager, farm)
     stranger = Caller(lowbell(now=timezone.now()).farm, "owner")

@@ -8,6 +8,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
+from orchard.blocks import services as block_services
 from orchard.blocks.models import Block, StageForecast
 from orchard.crews.models import Sprayer
 from orchard.farms import journal
@@ -274,3 +275,14 @@ def test_a_draft_is_moved_to_another_time_of_the_farm(farm, nia):
     assert wrong.status_code == 422
     order.refresh_from_db()
     assert order.starts_at.isoformat() == "2027-01-29T16:30:00+00:00"
+
+
+def test_a_block_whose_forecast_is_refused_says_why(farm, nia):
+    refused = {"code": "out_of_season", "facts": {}}
+    block_services.store_forecasts(
+        block=farm.a3, issued_on=farm.now.date(), refused=refused, by=SYSTEM, now=farm.now
+    )
+
+    said = text(nia.get(at(farm, f"season/{farm.a3.id}")))
+
+    assert "No date for now: buds are forecast from October to June." in said

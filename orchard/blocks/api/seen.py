@@ -33,7 +33,7 @@ from orchard.api.fields import (
     wrong,
 )
 from orchard.api.refusals import Fault, NotThere
-from orchard.blocks import efficacy, queries, services
+from orchard.blocks import efficacy, outlook_words, queries, services
 from orchard.blocks.models import Block, ScoutingCount, StageObservation
 from orchard.crews import queries as crews
 from orchard.farms.endpoint import Endpoint
@@ -220,8 +220,27 @@ class ForecastLine(serializers.Serializer):
     model = serializers.CharField(help_text="how it was made, and from which places")
 
 
+class LastSafeDayShown(serializers.Serializer):
+    on = serializers.DateField(help_text="in nine springs of ten bud colour comes later")
+    says = serializers.CharField(help_text="what it rests on; in the language asked for")
+
+
+class RefusedShown(serializers.Serializer):
+    code = serializers.ChoiceField(choices=sorted(outlook_words.REFUSALS))
+    says = serializers.CharField(help_text="why no date is given, and what is wanted")
+
+
 class ForecastShown(serializers.Serializer):
     items = ForecastLine(many=True)
+    issued_on = serializers.DateField(allow_null=True, help_text="null where none was tried yet")
+    last_safe_day = LastSafeDayShown(
+        allow_null=True, help_text="for a spray that must be on before bud colour"
+    )
+    remarks = serializers.ListField(
+        child=serializers.CharField(),
+        help_text="what was left out, or is unlike the places fitted: show them",
+    )
+    refused = RefusedShown(allow_null=True, help_text="why no date is given for now; `items` may be older")
 
 
 class Forecast(BelowBlock):
@@ -231,9 +250,12 @@ class Forecast(BelowBlock):
     shown = ForecastShown
 
     def get(self, request: Request, **kwargs: Any) -> Response:
-        """Read the latest forecast of each event."""
+        """Read the latest forecast of each event, and what must be said beside it."""
         self.filters()
-        return Response(self.show({"items": queries.forecasts(block=self.block)}))
+        items = queries.forecasts(block=self.block)
+        return Response(
+            self.show({"items": items, **outlook_words.beside(queries.outlook(block=self.block), items)})
+        )
 
 
 _AT = "farms/<uuid:farm>/"

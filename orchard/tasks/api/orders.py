@@ -347,8 +347,16 @@ class WindowShown(serializers.Serializer):
 WindowShown._declared_fields["from"] = Moment(source="since")  # type: ignore[attr-defined]
 
 
+class ForecastSeenShown(serializers.Serializer):
+    received_at = Moment(
+        allow_null=True, help_text="when the oldest hour of the day to come was posted; null where none was"
+    )
+    stale = serializers.BooleanField(help_text="there should be a newer one: look outside, or post one")
+
+
 class WindowsShown(serializers.Serializer):
     items = WindowShown(many=True)
+    forecast = ForecastSeenShown()
 
 
 class Windows(BelowOrder):
@@ -359,7 +367,11 @@ class Windows(BelowOrder):
     def get(self, request: Request, **kwargs: Any) -> Response:
         """Read them from now on."""
         self.filters()
-        return Response(self.show({"items": windows.of_order(order=self.order_row, now=self.now)}))
+        found = {
+            "items": windows.of_order(order=self.order_row, now=self.now),
+            "forecast": windows.forecast_seen(farm=self.farm, now=self.now),
+        }
+        return Response(self.show(found))
 
 
 ORDER = "farms/<uuid:farm>/work-orders"

@@ -13,7 +13,7 @@ from django.utils.module_loading import import_string
 from django.utils.safestring import mark_safe
 from django.utils.translation import gettext as _
 
-from orchard.blocks import queries
+from orchard.blocks import outlook_words, queries
 from orchard.tasks import review
 from orchard.web.doors import Visit
 from orchard.web.doors import farm_page as page
@@ -37,5 +37,10 @@ def block(visit: Visit, block: uuid.UUID) -> HttpResponse:
         for name, one in drawn.items()
     ]
     return visit.show(
-        "web/office/block.html", place=row, pictures=pictures, review=found.blocks[0], says=found.says
+        "web/office/block.html",
+        place=row,
+        pictures=pictures,
+        beside=outlook_words.beside(queries.outlook(block=row), queries.forecasts(block=row)),
+        review=found.blocks[0],
+        says=found.says,
     )

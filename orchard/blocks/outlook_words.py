@@ -1,0 +1,99 @@
+"""What a person is told of a block's bud forecast, in the language in use: one sentence a remark."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from django.utils.formats import date_format
+from django.utils.functional import Promise
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+from orchard.blocks.models import BlockOutlook, StageForecast
+
+EVENTS: Mapping[str, Promise] = {
+    "budburst": gettext_lazy("budburst"),
+    "first_bloom": gettext_lazy("first bloom"),
+    "full_bloom": gettext_lazy("full bloom"),
+}
+REMARKS: Mapping[str, Promise] = {
+    "impossible_days": gettext_lazy("%(days)s days left out: no temperatures that a day on Earth can have"),
+    "spikes": gettext_lazy("%(days)s days left out: %(degrees)s °C or more off the days about them"),
+    "winter_left_out": gettext_lazy(
+        "the winter before spring %(spring)s has a middle of %(middle)s °C: degF taken as degC? It is left"
+        " out"
+    ),
+    "fitted_on_pears": gettext_lazy("fitted on pears as the stations keep them"),
+    "fitted_on_flowering_cherries": gettext_lazy("fitted on flowering cherries, not fruit cherries"),
+    "no_past_weather": gettext_lazy(
+        "no earlier season of weather here: what comes is taken from the fitted places; odds widened"
+    ),
+    "little_chill": gettext_lazy(
+        "%(hours)s chill hours to the end of January; the fitted places have had %(least)s or more in 99"
+        " winters of 100: odds widened"
+    ),
+    "unlike_winter": gettext_lazy(
+        "January and February here: %(mean)s °C on average, at the fitted places %(low)s to %(high)s °C:"
+        " odds widened"
+    ),
+    "unlike_spring": gettext_lazy(
+        "March and April here: %(mean)s °C on average, at the fitted places %(low)s to %(high)s °C:"
+        " odds widened"
+    ),
+}
+REFUSALS: Mapping[str, Promise] = {
+    "no_model": gettext_lazy("there is no model for %(crop)s, only for %(species)s: go by the buds"),
+    "other_hemisphere": gettext_lazy(
+        "the place has its winter in July: the model counts a season from October to June, and was fitted"
+        " to places north of the equator only"
+    ),
+    "out_of_season": gettext_lazy("buds are forecast from October to June"),
+    "unit_unlikely": gettext_lazy(
+        "the winter before spring %(spring)s has a middle of %(middle)s °C: degF taken as degC? Post its"
+        " weather again"
+    ),
+    "no_chill": gettext_lazy(
+        "%(hours)s chill hours to the end of January; the fitted places have had %(least)s or more in 99"
+        " winters of 100: buds may open late, unevenly or not at all"
+    ),
+    "nothing_to_go_on": gettext_lazy(
+        "too little weather of this winter, and %(own)s earlier dates of %(event)s: wanted are weather with"
+        " %(holes)s days missing at most since 22 December, or %(dates)s dates"
+    ),
+}
+
+
+def said(words: Mapping[str, Promise], remark: Mapping[str, Any]) -> str:
+    """Return a remark as a sentence."""
+    facts = {name: EVENTS[value] if name == "event" else value for name, value in remark["facts"].items()}
+    return str(words[remark["code"]]) % facts
+
+
+def last_safe(on: dt.date, *, model: str) -> str:
+    """Return what the last safe day is, and what it rests on.
+
+    :param model: of the forecast of budburst; `observed` where the buds have burst
+    """
+    day = date_format(on, "j M Y")
+    if model == "observed":
+        return _("%(day)s was the last day before budburst") % {"day": day}
+    return _(
+        "%(day)s is the last day before bud colour in nine springs of ten (by budburst, to be safe;"
+        " %(model)s). Look at the buds before the spray; the label and your adviser come first"
+    ) % {"day": day, "model": model}
+
+
+def beside(seen: BlockOutlook | None, forecasts: Sequence[StageForecast]) -> dict[str, Any]:
+    """Return what stands beside a block's forecasts: `issued_on`, `last_safe_day`, `remarks`, `refused`."""
+    if seen is None:
+        return {"issued_on": None, "last_safe_day": None, "remarks": [], "refused": None}
+    day, refused = seen.last_safe_day, seen.refused
+    model = next((one.model for one in forecasts if one.event == "budburst"), "")
+    return {
+        "issued_on": seen.issued_on,
+        "last_safe_day": day and {"on": day, "says": last_safe(day, model=model)},
+        "remarks": [said(REMARKS, one) for one in seen.remarks],
+        "refused": refused and {"code": refused["code"], "says": said(REFUSALS, refused)},
+    }
