@@ -7,10 +7,11 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from scheduling.assignment import improve
+from scheduling.assignment.by_days import by_days
 from scheduling.assignment.exact import Model
 from scheduling.assignment.greedy import greedy, total_risk
 from scheduling.assignment.problem import Answer, Job, Placed, Problem, Proof, road_of
-from scheduling.assignment.relaxed import least_risk, least_road
+from scheduling.assignment.relaxed import Relaxed, least_risk, least_road
 
 Places = dict[str, Placed]
 SMALL = 400
@@ -41,16 +42,25 @@ def assign(problem: Problem, *, budget: Budget = Budget(), tell: Tell = nobody_l
     """Return a plan that keeps every hard limit: least risk first, then least road at that risk."""
     clock = _Clock(budget.seconds)
     relaxed = least_risk(problem, seconds=clock.share(0.2))
-    placed = greedy(problem, guess=relaxed.spells)
+    placed, stopped = _first(problem, relaxed, clock.part(0.4), tell)
     risk = total_risk(problem, placed)
     floor = min(risk, relaxed.bound)
-    stopped = tell(20)
     if floor < risk and not stopped:
         placed, floor, stopped = _less_risk(problem, placed, floor, budget, clock.part(0.6), tell)
     proof = Proof(total_risk(problem, placed), floor)
     if stopped or tell(60):
         return _answer(problem, placed, proof, None, stopped=True)
     return _less_road(problem, placed, proof, budget, clock, tell)
+
+
+def _first(problem: Problem, relaxed: Relaxed, clock: _Clock, tell: Tell) -> tuple[Places, bool]:
+    """Return a plan to begin with, and whether somebody ended the search."""
+    placed = greedy(problem, guess=relaxed.spells)
+    stopped = tell(10)
+    if stopped or _small(problem) or total_risk(problem, placed) <= relaxed.bound:
+        return placed, stopped
+    guessed, stopped = by_days(problem, relaxed.spells, left=clock.left, watch=_watch(tell, 20))
+    return min(placed, guessed, key=lambda plan: total_risk(problem, plan)), stopped
 
 
 def _less_risk(

@@ -8,10 +8,11 @@ time runs out.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import permutations
+from itertools import islice, permutations
 from math import ceil
+from operator import mul
 
 import numpy as np
 from scipy.optimize import Bounds, LinearConstraint, milp
@@ -30,6 +31,8 @@ from scheduling.assignment.problem import (
     without,
 )
 
+MOST_DAYS = 300
+"""So many ways to fill a day are written out; where there are more, days are counted by number and share."""
 LENGTHS = 6
 """So many lengths of jobs a day are counted by number as well as by minutes."""
 
@@ -55,9 +58,10 @@ PARTS = (1, 2, 3, 4, 5)
 
 
 class Rows:
-    """The rows of the programme: sums of choices with an upper and a lower end."""
+    """The rows of the programme: sums of columns with an upper and a lower end; and each column's own."""
 
-    def __init__(self) -> None:
+    def __init__(self, columns: int) -> None:
+        self.most: list[float] = [1.0] * columns
         self.entries: list[tuple[int, int, float]] = []
         self.low: list[float] = []
         self.high: list[float] = []
@@ -69,10 +73,15 @@ class Rows:
         self.low.append(low)
         self.high.append(high)
 
-    def constraint(self, columns: int) -> LinearConstraint:
+    def column(self, most: int) -> int:
+        """Add a column of whole numbers from 0 to `most`."""
+        self.most.append(most)
+        return len(self.most) - 1
+
+    def constraint(self) -> LinearConstraint:
         """Return the rows as scipy takes them."""
         rows, places, values = zip(*self.entries, strict=True)
-        matrix = csr_array((values, (rows, places)), shape=(len(self.low), columns))
+        matrix = csr_array((values, (rows, places)), shape=(len(self.low), len(self.most)))
         return LinearConstraint(matrix, self.low, self.high)
 
 
@@ -121,7 +130,7 @@ def _least(
 ) -> Relaxed:
     if not choices:
         return Relaxed(0 if risk is not None else LEFT_OUT * len(problem.jobs), {})
-    rows = Rows()
+    rows = Rows(len(costs))
     _each_job_once(problem, choices, rows)
     _minutes_of_crews(problem, choices, rows)
     _minutes_of_tools(problem, choices, rows)
@@ -130,10 +139,10 @@ def _least(
     if risk is not None:
         rows.add(dict(enumerate(_risks(problem, choices))), high=risk)
     found = milp(
-        costs,
-        constraints=rows.constraint(len(costs)),
-        bounds=Bounds(0, 1),
-        integrality=np.ones(len(costs)),
+        np.pad(costs, (0, len(rows.most) - len(costs))),
+        constraints=rows.constraint(),
+        bounds=Bounds(0, rows.most),
+        integrality=np.ones(len(rows.most)),
         options={"time_limit": seconds},
     )
     bound = getattr(found, "mip_dual_bound", None)
@@ -189,6 +198,10 @@ def _fits(choices: list[Choice], columns: list[int], free: list[int], rows: Rows
     if sum(choices[column].minutes for column in columns) > total:
         rows.add({column: float(choices[column].minutes) for column in columns}, high=total)
     lengths = sorted({choices[column].minutes for column in columns}, reverse=True)
+    full = {minutes: list(islice(_full_days(minutes, lengths), MOST_DAYS + 1)) for minutes in set(free)}
+    if sum(map(len, full.values())) <= MOST_DAYS:
+        _days_of_jobs(choices, columns, free, full, lengths, rows)
+        return
     for length in lengths[:: max(1, len(lengths) // LENGTHS)]:
         long = [column for column in columns if choices[column].minutes >= length]
         fit = sum(minutes // length for minutes in free)
@@ -200,6 +213,43 @@ def _fits(choices: list[Choice], columns: list[int], free: list[int], rows: Rows
         whole = sum(1 for minutes in free if minutes)
         if sum(some.values()) > whole:
             rows.add(some, high=whole)
+
+
+def _full_days(minutes: int, lengths: Sequence[int]) -> Iterator[tuple[int, ...]]:
+    """Yield how many jobs of each length, the longest first, fill a day so that not one more goes in."""
+    if len(lengths) == 1:
+        yield (minutes // lengths[0],)
+        return
+    for number in range(minutes // lengths[0], -1, -1):
+        for rest in _full_days(minutes - number * lengths[0], lengths[1:]):
+            left = minutes - number * lengths[0] - sum(map(mul, rest, lengths[1:]))
+            if left < lengths[0]:
+                yield (number, *rest)
+
+
+def _days_of_jobs(
+    choices: list[Choice],
+    columns: list[int],
+    free: list[int],
+    full: Mapping[int, list[tuple[int, ...]]],
+    lengths: Sequence[int],
+    rows: Rows,
+) -> None:
+    """Each day of somebody is one of the ways to fill it, and the jobs of each length find their places.
+
+    The patterns of P. Gilmore and R. Gomory, A linear programming approach to the cutting-stock problem,
+    Operations Research 9:849-859, 1961 (from memory).
+    """
+    places: dict[int, dict[int, float]] = {length: {} for length in lengths}
+    for minutes, days in full.items():
+        taken = [(rows.column(free.count(minutes)), day) for day in days]
+        rows.add({column: 1.0 for column, _ in taken}, high=free.count(minutes))
+        for column, day in taken:
+            for length, number in zip(lengths, day, strict=True):
+                places[length][column] = -float(number)
+    for length in lengths:
+        jobs = {column: 1.0 for column in columns if choices[column].minutes == length}
+        rows.add(jobs | places[length], high=0)
 
 
 def _share(minutes: int, of: int, parts: int) -> float:

@@ -182,6 +182,15 @@ def test_a_fortnight_of_a_small_farm_keeps_every_limit_and_tells_its_gap():
     assert 0 <= answer.gap_percent <= 100
 
 
+def test_a_plan_for_a_farm_with_room_in_its_days_is_proven_to_be_of_least_risk():
+    problem = large(jobs=60, crews=6, tools=6, days=14, seed=4)
+
+    answer = assign(problem, budget=QUICK)
+
+    assert faults(problem, answer) == []
+    assert (answer.left_out, answer.risk.gap_percent) == ((), 0)
+
+
 minutes = st.sampled_from([60, 120, 180])
 spells = st.lists(
     st.sampled_from(
