@@ -61,6 +61,9 @@ def _raw(request: HttpRequest) -> bytes:
         raise TooLarge(Fault("too_large", "a body holds at most 1 MiB: send less at a time")) from None
     except UnreadablePostError:
         raise Refusal(Fault("invalid", "the body ended too early")) from None
+    promised = request.META.get("CONTENT_LENGTH") or ""
+    if promised.isdecimal() and len(raw) < int(promised):  # a sender who went away: the rest may matter
+        raise Refusal(Fault("invalid", "the body ended too early: send it again"))
     if len(raw) > LARGEST:
         raise TooLarge(Fault("too_large", "a body holds at most 1 MiB: send less at a time"))
     return raw

@@ -272,6 +272,8 @@ class Input(serializers.Serializer):
             for name in data
             if name not in self.fields
         }
+        if self.parent is not None and getattr(self.root, "partial", False):
+            faults |= self._missing(data)
         try:
             values = super().to_internal_value(data)
         except ValidationError as error:
@@ -280,6 +282,14 @@ class Input(serializers.Serializer):
         if faults:
             raise ValidationError(faults)
         return values
+
+    def _missing(self, data: Any) -> dict[str, Any]:
+        """A change may leave a field out, but what it names is told whole; the framework asks for less."""
+        return {
+            str(field.field_name): [ErrorDetail(field.error_messages["required"], code="required")]
+            for field in self._writable_fields
+            if field.required and field.field_name not in data
+        }
 
     def unknown(self, name: str) -> str:
         """Return the sentence about a field that is not known."""

@@ -8,7 +8,7 @@ from drf_spectacular.openapi import AutoSchema
 from drf_spectacular.utils import OpenApiParameter
 from rest_framework import serializers
 
-from orchard.api import permissions
+from orchard.api import idempotency, permissions
 from orchard.api.problems import ProblemShown
 
 _ALWAYS = {
@@ -26,6 +26,10 @@ _WRITE = {
     "415": "not JSON",
     "422": "the content is wrong",
 }
+_KEY = {"type": "string", "minLength": 1, "maxLength": idempotency.LONGEST_KEY, "pattern": "^[ -~]+$"}
+IDEMPOTENCY = OpenApiParameter(
+    "Idempotency-Key", _KEY, OpenApiParameter.HEADER, description="the same key and body: the first answer"
+)
 _MATCH = {"412": "it has changed since it was read", "428": "If-Match is missing"}
 
 
@@ -67,14 +71,14 @@ class EndpointSchema(AutoSchema):
         if self.method == "GET" and query is not None and query().fields:
             found.append(query)
         if self.method == "POST":
-            found.append(
-                _header("Idempotency-Key", "up to 255 characters; the same key and body: the first answer")
-            )
+            found.append(IDEMPOTENCY)
         if self._matches():
             found.append(_header("If-Match", "the `etag` that you have read", required=True))
         return found
 
     def _matches(self) -> bool:
+        if not getattr(self.view, "matches", True):
+            return False
         return self.method in ("PATCH", "DELETE") or (self.method == "POST" and "/actions/" in self.path)
 
     def _is_list_view(self, serializer: Any = None) -> bool:
@@ -111,6 +115,17 @@ class EndpointSchema(AutoSchema):
 
 def _header(name: str, words: str, required: bool = False) -> OpenApiParameter:
     return OpenApiParameter(name, str, OpenApiParameter.HEADER, required=required, description=words)
+
+
+def as_the_code_does(result: dict[str, Any], **_more: Any) -> dict[str, Any]:
+    """Say that forms refuse a field that they do not have, and say "anything or null" once."""
+    for name, schema in result["components"]["schemas"].items():
+        if name.endswith("Request") and schema.get("properties"):
+            schema.setdefault("additionalProperties", False)
+        for field in schema.get("properties", {}).values():
+            if isinstance(field, dict) and field.get("oneOf") == [{}, {"type": "null"}]:
+                del field["oneOf"]
+    return result
 
 
 _PAGES: dict[Any, Any] = {}

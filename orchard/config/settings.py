@@ -218,7 +218,7 @@ SPECTACULAR_SETTINGS = {
     "SCHEMA_PATH_PREFIX": "/api/v1",
     "COMPONENT_SPLIT_REQUEST": True,
     "ENUM_GENERATE_CHOICE_DESCRIPTION": False,
-    "POSTPROCESSING_HOOKS": [],
+    "POSTPROCESSING_HOOKS": ["orchard.api.schema.as_the_code_does"],
     "AUTHENTICATION_WHITELIST": ["orchard.farms.authentication.BearerToken"],
 }
 

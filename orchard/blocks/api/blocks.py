@@ -34,12 +34,14 @@ from orchard.blocks.models import Block
 from orchard.farms.endpoint import Endpoint
 from orchard.farms.resources import Changing, PutAway, Removing
 
+_PLACE = {"type": "array", "items": {"type": "number"}, "minItems": 2, "maxItems": 3}
+_RING = {"type": "array", "items": _PLACE, "minItems": 4, "description": "the first place again at the end"}
 OUTLINE = {
     "type": "object",
     "description": "GeoJSON Polygon (RFC 7946), longitude first; either winding is taken",
     "properties": {
-        "type": {"const": "Polygon"},
-        "coordinates": {"type": "array", "items": {"type": "array"}},
+        "type": {"type": "string", "enum": ["Polygon"]},
+        "coordinates": {"type": "array", "items": _RING, "minItems": 1},
     },
     "required": ["type", "coordinates"],
 }

@@ -15,6 +15,7 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from orchard.api import schema
 from orchard.api.fields import Amount, Flag, Input, ListQuery, Moment, Query, Shown, Text, Word
 from orchard.api.problems import faults_in
 from orchard.api.refusals import Fault
@@ -186,9 +187,7 @@ class Import(InStore, Endpoint):
         parameters=[
             OpenApiParameter("dry_run", bool, description="true: only say what is wrong; 200, nothing kept"),
             OpenApiParameter("decimal", str, enum=["point", "comma"], description="how it writes 1.5"),
-            OpenApiParameter(
-                "Idempotency-Key", str, OpenApiParameter.HEADER, description="up to 255 letters"
-            ),
+            schema.IDEMPOTENCY,
         ],
     )
     def post(self, request: Request, **kwargs: Any) -> Response:

@@ -224,6 +224,7 @@ class Adopt(_Named):
 
     http_method_names = ["post", "options"]
     verbs = {"POST": "adopt"}
+    matches = False  # an example never changes
     shown = ProgrammeShown
     asked = AdoptInput
 

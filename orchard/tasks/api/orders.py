@@ -79,7 +79,9 @@ class WorkOrderShown(Shown):
     spray = Kept(allow_null=True)
     targets = serializers.ListField(child=serializers.CharField())
     water = Kept(allow_null=True)
-    measures = serializers.JSONField(allow_null=True, help_text="the farm's where null")
+    measures = serializers.ListField(
+        child=serializers.CharField(), allow_null=True, help_text="the farm's where null"
+    )
     programme = Id(allow_null=True)
     line = Id(allow_null=True)
     window = Kept(allow_null=True, help_text="`{earliest, latest, because}` where a plan gave one")

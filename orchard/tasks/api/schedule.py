@@ -12,7 +12,6 @@ import icalendar
 from django.db.models import QuerySet
 from django.http import HttpResponse
 from django.urls import path
-from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 from rest_framework.request import Request
@@ -45,7 +44,9 @@ COLUMNS = (
 )
 
 
-@extend_schema_field(OpenApiTypes.STR)
+@extend_schema_field(
+    {"oneOf": [{"type": "string", "format": "date-time"}, {"type": "string", "format": "date"}]}
+)
 class MomentOrDay(Moment):
     """A moment, or a whole day in the farm's zone."""
 

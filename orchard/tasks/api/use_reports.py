@@ -20,7 +20,13 @@ from orchard.tasks.use_reports import UseReport, use_report
 MONTH = re.compile(r"(\d{4})-(0[1-9]|1[0-2])\Z", re.ASCII)
 
 
-@extend_schema_field({"type": "string", "pattern": r"^\d{4}-(0[1-9]|1[0-2])$", "examples": ["2026-12"]})
+@extend_schema_field(
+    {
+        "type": "string",
+        "pattern": r"^(19[0-9]{2}|20[0-9]{2}|21[0-9]{2}|2200)-(0[1-9]|1[0-2])$",
+        "examples": ["2026-12"],
+    }
+)
 class Month(serializers.Field):
     """A month, `2026-12`; read as its first day."""
 
