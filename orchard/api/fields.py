@@ -286,7 +286,7 @@ class Input(serializers.Serializer):
     def _missing(self, data: Any) -> dict[str, Any]:
         """A change may leave a field out, but what it names is told whole; the framework asks for less."""
         return {
-            str(field.field_name): [ErrorDetail(field.error_messages["required"], code="required")]
+            str(field.field_name): [ErrorDetail(str(field.error_messages["required"]), code="required")]
             for field in self._writable_fields
             if field.required and field.field_name not in data
         }
