@@ -9,6 +9,7 @@ import datetime as dt
 import uuid
 from collections.abc import Callable, Sequence
 from decimal import Decimal
+from functools import lru_cache
 from typing import Any, TypeVar
 
 from django.db import models
@@ -249,15 +250,22 @@ def later(kind: str, *, farm: Farm, subject: uuid.UUID, by: Actor, now: dt.datet
 
 def snapshot(row: models.Model) -> dict[str, Any]:
     """Return the columns of a row as JSON, references by their public id, secrets left out."""
-    return {
-        field.name: as_json(getattr(row, field.name))
-        for field in row._meta.concrete_fields
-        if field.name not in BOOKKEEPING and field.name not in SECRETS
-    }
+    return {name: as_json(getattr(row, name)) for name in _told(type(row))}
+
+
+@lru_cache(maxsize=64)
+def _told(model: type[models.Model]) -> tuple[str, ...]:
+    names = [field.name for field in model._meta.concrete_fields]
+    return tuple(name for name in names if name not in BOOKKEEPING and name not in SECRETS)
+
+
+AS_THEY_ARE = frozenset({str, int, bool, type(None), dict, list})
 
 
 def as_json(value: Any) -> Any:
     """Return a column's value as JSON writes it."""
+    if type(value) in AS_THEY_ARE:
+        return value
     if isinstance(value, Quantity):
         return value.as_json()
     if isinstance(value, Decimal):

@@ -6,6 +6,7 @@ import datetime as dt
 import random
 import time
 from collections import Counter
+from decimal import Decimal
 from pathlib import Path
 
 import django
@@ -31,7 +32,9 @@ LOADS_AN_ORDER = 20
 SMALL_LOTS = 5
 POUNDS_A_LOAD = 1.9
 """What a load takes on average: `Phone._used`."""
-READY_SECONDS, DRAINED_SECONDS = 60, 300
+READY_SECONDS = 60
+DRAINED_SECONDS, DRAINED_SECONDS_A_LOAD = 240, Decimal("0.12")
+"""How long the outbox may take to empty: one farm's events are done one after the other."""
 LABEL = {
     "name": "Copper hydroxide 46 WG",
     "active_ingredients": [
@@ -76,7 +79,8 @@ def _run(servers: Servers, *, loads: int, writers: int, seed: int, began: float)
     ready = time.monotonic()
     told = crews.at_work(called, places, shares, seed=seed, meanwhile=accidents.happen)
     worked = time.monotonic()
-    eventually(lambda: servers.tend() or _drained(farm), seconds=DRAINED_SECONDS)
+    drained_by = DRAINED_SECONDS + round(loads * DRAINED_SECONDS_A_LOAD)
+    eventually(lambda: servers.tend() or _drained(farm), seconds=drained_by)
     eventually(lambda: len(echo.sent) >= OutboxEvent.objects.count(), seconds=10)
     echo.stop()
     drained = time.monotonic()
