@@ -420,6 +420,30 @@ def test_a_shortage_is_a_question_with_its_load(farm, keeper):
     assert keeper.get(f"shortages/{row['id']}").status_code == 200
 
 
+def test_the_storekeeper_answers_a_shortage_once_and_a_crew_does_not(farm, keeper):
+    services.use(
+        farm=farm,
+        work_order=new_id(),
+        load=new_id(),
+        used=[services.Used(copper(farm), None, amount("1", "lb"))],
+        by=SYSTEM,
+        at=timezone.now(),
+        now=timezone.now(),
+    )
+    told = keeper.get("attention").json()["items"]
+    row = keeper.get("shortages?answered=false").json()["items"][0]
+    said = {"answer": "a jug stood in the van"}
+
+    assert "shortage_open" in {one["code"] for one in told}
+    assert Caller(farm, "crew_lead").act(f"shortages/{row['id']}", "answer", said).status_code == 403
+    answered = keeper.act(f"shortages/{row['id']}", "answer", said)
+    assert (answered.status_code, answered.json()["answer"]) == (200, "a jug stood in the van")
+    assert keeper.get("shortages?answered=false").json()["items"] == []
+    assert "shortage_open" not in {one["code"] for one in keeper.get("attention").json()["items"]}
+    again = keeper.act(f"shortages/{row['id']}", "answer", said)
+    assert (again.status_code, again.json()["errors"][0]["code"]) == (409, "state_conflict")
+
+
 def test_an_id_that_a_phone_made_is_kept(farm, keeper):
     body = {"id": str(uuid7()), "product": str(copper(farm).id), "number": "7"}
 
