@@ -101,6 +101,8 @@ class EndpointSchema(AutoSchema):
         wanted = {**_ALWAYS, **(_READ if self.method == "GET" else _WRITE)}
         if self._matches():
             wanted |= _MATCH
+        if getattr(self.view, "conflicts", False):
+            wanted = {**wanted, "409": _WRITE["409"]}
         for status, words in wanted.items():
             operation["responses"].setdefault(status, self._problem(words))
         # The web server itself answers what is too long to be an address, before anything of ours runs.

@@ -7,15 +7,13 @@ keeps what it would have sent.
 
 from __future__ import annotations
 
-import io
 import json
 from collections.abc import Mapping
 from typing import Any
-from urllib.parse import urlsplit
 
-from django.core.handlers.wsgi import WSGIRequest
 from django.http import HttpRequest, HttpResponse, QueryDict
-from django.urls import resolve
+
+from orchard.api import inner_calls
 
 SKIPPED = ("csrfmiddlewaretoken", "key")
 TRUE = "true"
@@ -76,28 +74,7 @@ def call(
 
     The page's own token against forgery was checked before.
     """
-    raw = json.dumps(body).encode()
-    sent = {f"HTTP_{name.upper().replace('-', '_')}": value for name, value in headers.items()}
-    inner = WSGIRequest(
-        {
-            **request.META,
-            **sent,
-            "REQUEST_METHOD": method,
-            "PATH_INFO": path,
-            "SCRIPT_NAME": "",
-            "QUERY_STRING": "",
-            "CONTENT_TYPE": "application/json",
-            "CONTENT_LENGTH": str(len(raw)),
-            "wsgi.input": io.BytesIO(raw),
-        }
-    )
-    inner.user, inner.session = request.user, request.session
-    inner._dont_enforce_csrf_checks = True  # type: ignore[attr-defined]
-    found = resolve(urlsplit(path).path)
-    response: HttpResponse = found.func(inner, *found.args, **found.kwargs)
-    if hasattr(response, "render"):
-        response.render()
-    return response
+    return inner_calls.call(request, path, json.dumps(body).encode(), headers=headers, method=method)
 
 
 def problem(response: HttpResponse) -> dict[str, Any]:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from orchard.farms.api import access, farms, journals, webhooks
+from orchard.farms.api import access, bulk, farms, journals, webhooks
 
 urlpatterns = [
     *farms.urlpatterns,
     *access.urlpatterns,
     *journals.urlpatterns,
     *webhooks.urlpatterns,
+    *bulk.urlpatterns,
 ]

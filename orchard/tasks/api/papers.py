@@ -116,6 +116,7 @@ class TankSheet(BelowOrder):
     resource = "tank_sheet"
     shown = TankSheetShown
     query = LanguageQuery
+    conflicts = True  # a draft has no sheet
 
     def sheet(self) -> dict[str, Any]:
         """Return the sheet in the language that is active."""

@@ -1,0 +1,107 @@
+"""A phone that comes back sends what it kept in one call, and each part of it is answered by itself."""
+
+import os
+
+import pytest
+
+from orchard.blocks.models import StageObservation
+from tests.callers import Caller, codes, pointers
+from tests.clock import Clock
+from tests.factories import BlockFactory, FarmFactory
+from tests.invented.farm import CALM, Invented, q
+
+pytestmark = pytest.mark.django_db
+BULK = "/api/v1/bulk"
+KEPT = int(os.environ.get("PROMISE_ROUNDS", "60"))
+
+
+@pytest.fixture
+def hollow(monkeypatch):
+    return Invented("lowbell_hollow", Clock(monkeypatch, "2026-12-03 09:00"))
+
+
+@pytest.fixture
+def block():
+    return BlockFactory(farm=FarmFactory())
+
+
+def seen(block, bbch=95, **more):
+    path = f"/api/v1/farms/{block.farm.id}/blocks/{block.id}/stages"
+    return {"path": path, "body": {"bbch": bbch, "observed_on": "2026-01-02"}, **more}
+
+
+def answers(response):
+    assert response.status_code == 200, response.content
+    return response.json()["items"]
+
+
+def test_what_is_refused_stops_nothing_else(block):
+    strangers = seen(BlockFactory(farm=FarmFactory()))
+    calls = [seen(block), seen(block, bbch=120), strangers, {"path": "/metrics"}, seen(block, bbch=97)]
+
+    told = answers(Caller(block.farm, "crew_lead").post(BULK, {"items": calls}))
+
+    assert [one["status"] for one in told] == [201, 422, 404, 404, 201]
+    assert told[0]["body"]["bbch"] == 95 and told[0]["etag"] and told[0]["location"]
+    assert [fault["pointer"] for fault in told[1]["body"]["errors"]] == ["/bbch"]
+    assert set(StageObservation.objects.values_list("bbch", flat=True)) == {95, 97}
+
+
+def test_what_a_role_may_not_do_alone_it_may_not_do_among_many(block):
+    names = {"path": f"/api/v1/farms/{block.farm.id}/blocks", "body": {"name": "New", "crop": "peach"}}
+    body = {"items": [names, seen(block)]}
+
+    as_member = answers(Caller(block.farm, "crew_member").post(BULK, body))
+    as_partner = answers(Caller(block.farm, "integration", scopes=("blocks:read",)).post(BULK, body))
+
+    assert [one["status"] for one in as_member] == [403, 201]
+    assert [one["status"] for one in as_partner] == [403, 403]
+    assert Caller(block.farm).post(BULK, body, authorization="Bearer x").status_code == 401
+
+
+def test_all_that_waited_are_each_there_once_however_often_they_are_sent(block):
+    lead = Caller(block.farm, "crew_lead")
+    body = {"items": [seen(block, bbch=number % 100) for number in range(KEPT)]}
+
+    first = answers(lead.post(BULK, body, idempotency_key="morning"))
+    again = answers(lead.post(BULK, body, idempotency_key="morning"))
+
+    assert [one["status"] for one in first] == [201] * KEPT
+    assert [one["body"]["id"] for one in again] == [one["body"]["id"] for one in first]
+    assert StageObservation.objects.count() == KEPT
+
+
+def test_more_than_a_thousand_are_refused_whole(block):
+    refused = Caller(block.farm, "crew_lead").post(BULK, {"items": [{"path": "/"}] * 1001})
+
+    assert (refused.status_code, codes(refused), pointers(refused)) == (422, ["out_of_range"], ["/items"])
+
+
+def test_a_whole_spray_told_at_once_is_one_record(hollow):
+    hollow.look("A3", 97, "98")
+    path = hollow.order(
+        "spray", "A3", "BP-4", products=hollow.mix(("P1", "1.0", "oz_wt/gal")),
+        spray={"volume_per_tree": q("0.4", "gal")}, targets=["leaf curl"],
+    )  # fmt: skip
+    hollow.do(hollow.pim, path, "issue")
+    hollow.do(hollow.teo, path, "accept")
+    order = hollow.pim.get(path).json()
+    moves = [("start", {"observed": CALM}, order["etag"])]
+    moves += [
+        ("record_load", {"number": one["number"], "spray": one["spray"],
+                         "products": [{"product": hollow.product("P1")}]}, "*")
+        for one in order["loads_planned"]
+    ]  # fmt: skip
+    moves += [("finish", {"nothing_unusual": True}, "*")]
+    calls = [
+        {"path": f"{hollow.teo.at(path)}/actions/{action}", "body": body, "if_match": tag,
+         "idempotency_key": f"phone-{place}"}
+        for place, (action, body, tag) in enumerate(moves)
+    ]  # fmt: skip
+
+    first, again = (answers(hollow.teo.post(BULK, {"items": calls})) for _ in range(2))
+
+    assert [one["status"] for one in first] == [200] * len(moves), first
+    assert [one["status"] for one in again] == [200] * len(moves)
+    assert first[-1]["body"]["status"] == "done"
+    assert len(hollow.pim.get("application-records").json()["items"]) == 1
