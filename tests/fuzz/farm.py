@@ -216,7 +216,9 @@ def _orders(farm: Known) -> None:
         "products": [{"product": farm.product("P1"), "lots": lots}],
     }
     farm.do(teo, under_way, "record_load", short)
-    farm.bodies[place(teo.at(f"{under_way}/actions/record_load"))][:] = [{**load, "number": 7}]
+    farm.bodies[place(teo.at(f"{under_way}/actions/record_load"))][:] = [
+        {"number": 7, "spray": q("50", "gal"), "products": [{"product": farm.product("P1")}]}
+    ]
     twice = teo.act(under_way, "record_load", {**short, "spray": q("40", "gal")}, if_match="*")
     assert twice.status_code == 409, twice.content
     done = farm.spray(teo, "A3", "BP-4", mix, {"volume_per_tree": q("0.4", "gal")})
