@@ -39,8 +39,7 @@ def answer_once(
     :raises Conflict: `idempotency_in_progress` while the first is still running
     :raises Unprocessable: `idempotency_key_reused` for another body under the same key
     """
-    if not 0 < len(key) <= LONGEST_KEY or not key.isprintable():
-        raise Refusal(Fault("invalid", f"an Idempotency-Key has 1 to {LONGEST_KEY} printable characters"))
+    demand_sound(key)
     digest = hashlib.sha256(body).hexdigest()
     kept = _locked(caller, method, path, key)
     if kept is not None and kept.created_at < now - KEPT_FOR:
@@ -52,6 +51,15 @@ def answer_once(
     if response.status_code < 400:
         _keep(response, caller=caller, method=method, path=path, key=key, digest=digest, now=now)
     return response
+
+
+def demand_sound(key: str) -> None:
+    """Demand a key that can be kept.
+
+    :raises Refusal: 400
+    """
+    if not 0 < len(key) <= LONGEST_KEY or not key.isprintable() or not key.isascii():
+        raise Refusal(Fault("invalid", f"an Idempotency-Key has 1 to {LONGEST_KEY} printable characters"))
 
 
 LOCK_AND_READ = f"""

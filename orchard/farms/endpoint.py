@@ -303,6 +303,8 @@ class SignedIn(Endpoint):
 
     def enter(self, request: Request, **kwargs: Any) -> None:
         self.farm = Farm(zone="UTC")
+        if (key := request.headers.get("Idempotency-Key")) is not None:
+            idempotency.demand_sound(key)
         translation.activate(self.language(request))
 
     def language(self, request: Request) -> str:
