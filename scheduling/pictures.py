@@ -5,6 +5,8 @@ from __future__ import annotations
 import datetime as dt
 import zoneinfo
 
+from django.utils.translation import gettext as _
+
 from orchard.blocks import queries
 from orchard.blocks.models import Block
 from orchard.blocks.outlook_words import REMARKS, said
@@ -60,4 +62,4 @@ def _season(block: Block, forecasts: list[Forecast]) -> Picture | None:
 
 def _sprays(block: Block, first: dt.date, last: dt.date, zone: zoneinfo.ZoneInfo) -> list[Mark]:
     days = [record.finished_at.astimezone(zone).date() for record in records.current_on(block=block)]
-    return [Mark(on, "spray") for on in sorted(days) if first <= on <= last]
+    return [Mark(on, _("spray")) for on in sorted(days) if first <= on <= last]

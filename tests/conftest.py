@@ -6,6 +6,7 @@ from collections.abc import Iterator
 import pytest
 from django.test import TransactionTestCase
 from django.test.client import ClientHandler
+from django.utils import translation
 
 from tests import database
 from tests.browser import chromium
@@ -27,6 +28,13 @@ def pytest_sessionstart() -> None:
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
     if missing := chromium.missing():
         terminalreporter.write_line(missing)
+
+
+@pytest.fixture(autouse=True)
+def english_again() -> Iterator[None]:
+    """Leave no test in the language that the last request of another was answered in."""
+    yield
+    translation.deactivate()
 
 
 @pytest.fixture(scope="session")

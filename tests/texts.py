@@ -19,7 +19,13 @@ from babel.messages import catalog, extract, mofile, pofile
 from django.utils.translation.template import templatize
 
 ORCHARD = Path(__file__).parents[1] / "orchard"
-APPS = ("blocks", "tasks", "web")
+ROOT = ORCHARD.parent
+APPS = {
+    "blocks": ORCHARD / "blocks",
+    "scheduling": ROOT / "scheduling",
+    "tasks": ORCHARD / "tasks",
+    "web": ORCHARD / "web",
+}
 SOME_DAY = dt.datetime(2026, 1, 1, tzinfo=dt.UTC)
 KEYWORDS = {
     "gettext": None,
@@ -33,13 +39,13 @@ KEYWORDS = {
 
 def po_of(app: str) -> Path:
     """Return where an app keeps its Spanish."""
-    return ORCHARD / app / "locale" / "es" / "LC_MESSAGES" / "django.po"
+    return APPS[app] / "locale" / "es" / "LC_MESSAGES" / "django.po"
 
 
 def found_in(app: str) -> catalog.Catalog:
     """Return every text of an app's code and templates."""
     found = catalog.Catalog(fuzzy=False)
-    for path, text in _sources(ORCHARD / app):
+    for path, text in _sources(APPS[app]):
         place = path.relative_to(ORCHARD.parent).as_posix()
         for _line, message, _comments, context in extract.extract("python", io.BytesIO(text), KEYWORDS):
             found.add(message, locations=[(place, 0)], context=context)

@@ -7,6 +7,8 @@ import zoneinfo
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+from django.utils.translation import gettext as _
+
 from orchard.blocks.efficacy import OF_UNITS, Efficacy, Pool, efficacy, pool
 from orchard.blocks.models import ScoutingCount
 
@@ -89,12 +91,20 @@ def _result(
 
 def _says(target: str, found: Efficacy | None, after: Pool | None, check: Pool | None) -> str:
     if after is None:
-        return f"nobody counted {target} in treated trees afterwards: what came of it is not known"
+        says = _("nobody counted %(target)s in treated trees afterwards: what came of it is not known")
+        return says % {"target": target}
     if check is None:
-        return f"no untreated trees were counted: {after.count} of {after.size} tell nothing by themselves"
+        says = _("no untreated trees were counted: %(count)s of %(size)s tell nothing by themselves")
+        return says % {"count": after.count, "size": after.size}
     if found is None:
-        return f"the untreated trees had no {target} either, so nothing can be told of the spray"
-    less = f"{found.percent} % less {target} than in untreated trees ({found.low} to {found.high}, 95 in 100)"
+        says = _("the untreated trees had no %(target)s either, so nothing can be told of the spray")
+        return says % {"target": target}
+    less = _("%(percent)s %% less %(target)s than in untreated trees (%(low)s to %(high)s, 95 in 100)") % {
+        "percent": found.percent,
+        "target": target,
+        "low": found.low,
+        "high": found.high,
+    }
     if found.low <= 0:
-        return f"{less}: so few were counted that it may be chance"
+        return _("%(less)s: so few were counted that it may be chance") % {"less": less}
     return less

@@ -13,6 +13,8 @@ from decimal import Decimal
 from typing import Any
 
 from django.db.models import Max, Min
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from mixing.quantities import EXACT, plain
 from orchard.crews import queries as crews
@@ -33,6 +35,18 @@ TOO_FAR_OFF = Decimal("0.1")
 """A tenth more or less than planned asks for a new calibration (common practice, no source)."""
 CONTAINERS_BACK_WITHIN = dt.timedelta(days=1)
 """Common practice, no source."""
+STATES = {
+    "draft": gettext_lazy("a draft"),
+    "issued": gettext_lazy("issued"),
+    "accepted": gettext_lazy("accepted"),
+    "under_way": gettext_lazy("under way"),
+    "held": gettext_lazy("held"),
+}
+QUALIFICATIONS = {
+    "handler_training": gettext_lazy("handler training"),
+    "respirator_fit_test": gettext_lazy("respirator fit test"),
+    "licence": gettext_lazy("licence"),
+}
 SEASON = dt.timedelta(days=300)
 """How far back the stages of a season are looked at."""
 
@@ -88,8 +102,12 @@ def _lines(farm: Farm, today: dt.date) -> Iterator[Attention]:
 def _orders(farm: Farm, now: dt.datetime) -> Iterator[Attention]:
     for order in queries.work_orders(farm=farm, overdue_at=now).order_by("starts_at", "id"):
         on = store.day_on_farm(farm=farm, at=order.ends_at or order.starts_at)
-        state = order.status.replace("_", " ")
-        says = f"order {order.number}, {order.title}, is {state} and was planned for {on}"
+        says = _("order %(number)s, %(title)s, is %(state)s and was planned for %(on)s") % {
+            "number": order.number,
+            "title": order.title,
+            "state": STATES[order.status],
+            "on": on,
+        }
         yield Attention("order_overdue", says, on, order)
 
 
@@ -102,10 +120,16 @@ def _records(farm: Farm, today: dt.date, now: dt.datetime) -> Iterator[Attention
         if age < REMINDED_AFTER[0]:
             continue
         due = store.day_on_farm(farm=farm, at=order.first + RECORD_WITHIN)
-        when = f"was due on {due}" if due < today else f"is due on {due}"
-        if due >= today and age >= REMINDED_AFTER[1]:
-            when += ", in two days or less"
-        says = f"the record of order {order.number}, {order.title}, {when}: finish the order"
+        if due < today:
+            says = _("the record of order %(number)s, %(title)s, was due on %(due)s: finish the order")
+        elif age >= REMINDED_AFTER[1]:
+            says = _(
+                "the record of order %(number)s, %(title)s, is due on %(due)s, in two days or less: finish"
+                " the order"
+            )
+        else:
+            says = _("the record of order %(number)s, %(title)s, is due on %(due)s: finish the order")
+        says %= {"number": order.number, "title": order.title, "due": due}
         yield Attention("record_due", says, due, order)
 
 
@@ -113,8 +137,16 @@ def _lots(farm: Farm, today: dt.date, ends: dt.date) -> Iterator[Attention]:
     rows = store.lots(farm=farm).filter(archived=False, on_hand_base__gt=0, expires_on__lte=ends)
     for lot in rows.order_by("expires_on", "id"):
         held = in_stock_unit(lot.on_hand_base, lot.product)
-        verb = "expired" if lot.expires_on and lot.expires_on < today else "expires"
-        says = f"lot {lot.number} of {lot.product.name} {verb} on {lot.expires_on}; it holds {_words(held)}"
+        if lot.expires_on and lot.expires_on < today:
+            says = _("lot %(number)s of %(product)s expired on %(on)s; it holds %(held)s")
+        else:
+            says = _("lot %(number)s of %(product)s expires on %(on)s; it holds %(held)s")
+        says %= {
+            "number": lot.number,
+            "product": lot.product.name,
+            "on": lot.expires_on,
+            "held": _words(held),
+        }
         yield Attention("lot_expiring", says, lot.expires_on, lot)
 
 
@@ -122,13 +154,23 @@ def _short(farm: Farm, now: dt.datetime) -> Iterator[Attention]:
     for need in need_queries.purchase_needs(farm=farm, at=now).values():
         if need.short > 0:
             lacking = _words(in_stock_unit(need.short, need.product))
-            says = f"{need.product.name} is short by {lacking} for {need.needed_by}"
             if need.order_by is not None and need.order_by != need.needed_by:
-                says += f": order it by {need.order_by}"
+                says = _("%(product)s is short by %(lacking)s for %(on)s: order it by %(order_by)s")
+            else:
+                says = _("%(product)s is short by %(lacking)s for %(on)s")
+            says %= {
+                "product": need.product.name,
+                "lacking": lacking,
+                "on": need.needed_by,
+                "order_by": need.order_by,
+            }
             yield Attention("product_short", says, need.needed_by, need.product)
         elif need.below_safety > 0:
             lacking = _words(in_stock_unit(need.below_safety, need.product))
-            says = f"{need.product.name} goes below its safety stock by {lacking}"
+            says = _("%(product)s goes below its safety stock by %(lacking)s") % {
+                "product": need.product.name,
+                "lacking": lacking,
+            }
             yield Attention("stock_low", says, need.order_by, need.product)
 
 
@@ -140,15 +182,20 @@ def _containers(farm: Farm, now: dt.datetime) -> Iterator[Attention]:
     for product in store.products(farm=farm).filter(key__in=late).order_by("id"):
         out = tallies[product.key].out
         on = store.day_on_farm(farm=farm, at=last[product.key])
-        says = f"{out} containers of {product.name}, given out by {on}, are neither back nor rinsed"
+        says = _("%(number)s containers of %(product)s, given out by %(on)s, are neither back nor rinsed") % {
+            "number": out,
+            "product": product.name,
+            "on": on,
+        }
         yield Attention("containers_out", says, on, product)
 
 
 def _questions(farm: Farm) -> Iterator[Attention]:
     for row in store.shortages(farm=farm).filter(answered_at=None).order_by("id"):
-        says = (
-            f"a load used {_words(row.missing)} more of {row.product.name} than the book held: find out why"
-        )
+        says = _("a load used %(amount)s more of %(product)s than the book held: find out why") % {
+            "amount": _words(row.missing),
+            "product": row.product.name,
+        }
         yield Attention("shortage_open", says, None, row)
 
 
@@ -160,7 +207,7 @@ def _calibrations(farm: Farm, ends: dt.date) -> Iterator[Attention]:
     for sprayer in crews.sprayers(farm=farm).filter(archived=False).order_by("id"):
         due_on: dt.date | None = sprayer.due_on  # type: ignore[attr-defined]
         if due_on is not None and due_on <= ends:
-            says = f"{sprayer} is to be calibrated by {due_on}"
+            says = _("%(sprayer)s is to be calibrated by %(on)s") % {"sprayer": sprayer, "on": due_on}
             yield Attention("calibration_due", says, due_on, sprayer)
 
 
@@ -178,10 +225,10 @@ def _used_otherwise(farm: Farm) -> Iterator[Attention]:
         off = _off(record)
         if off is not None and (sprayer.key not in measured or on > measured[sprayer.key]):
             told.add(sprayer.key)
-            says = (
-                f"{sprayer} used {off} % of what was planned on {on} (order {order.number}): "
-                "try it with water and calibrate it again"
-            )
+            says = _(
+                "%(sprayer)s used %(percent)s %% of what was planned on %(on)s (order %(number)s): try it"
+                " with water and calibrate it again"
+            ) % {"sprayer": sprayer, "percent": off, "on": on, "number": order.number}
             yield Attention("recalibrate", says, None, sprayer, record)
 
 
@@ -208,5 +255,9 @@ def _qualifications(farm: Farm, ends: dt.date) -> Iterator[Attention]:
         latest[row.worker.key, row.kind] = row
     for row in latest.values():
         if row.expires_on <= ends:
-            says = f"{row.kind.replace('_', ' ')} of {row.worker} ends on {row.expires_on}"
+            says = _("%(kind)s of %(worker)s ends on %(on)s") % {
+                "kind": QUALIFICATIONS[row.kind],
+                "worker": row.worker,
+                "on": row.expires_on,
+            }
             yield Attention("qualification_expiring", says, row.expires_on, row, row.worker)

@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date, timedelta
 
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
+
+from orchard.blocks.outlook_words import EVENTS
 from scheduling.forecast.records import Event, Forecast
 from scheduling.plots.picture import Picture, Sheet
 
 ROW, TOP, WIDTH = 46, 58, 760
-NAMES = {Event.BUDBURST: "budburst", Event.FIRST_BLOOM: "first bloom", Event.FULL_BLOOM: "full bloom"}
-HEADS = ("stage", "BBCH", "one in ten before", "likeliest", "one in ten after", "issued on", "by")
 A_WEEK = timedelta(days=7)
 
 
@@ -30,44 +32,68 @@ def forecast_picture(
     issued = forecasts[0].issued_on
     days = [day for one in forecasts for day in (one.low80, one.high80)] + [issued]
     days += [last_safe] if last_safe else []
-    notes = [*remarks, f"By {forecasts[-1].model}. A bar: eight in ten; a diamond: the likeliest day."]
+    by = _("By %(model)s. A bar: eight in ten; a diamond: the likeliest day.")
+    notes = [*remarks, by % {"model": forecasts[-1].model}]
     bottom = TOP + ROW * len(forecasts)
     height = bottom + 44 + 16 * len(notes)
     sheet = Sheet(WIDTH, height, min(days) - A_WEEK, max(days) + A_WEEK)
-    title = f"{block}: stages as seen on {issued:%-d %b %Y}"
+    title = _("%(block)s: stages as seen on %(day)s") % {
+        "block": block,
+        "day": date_format(issued, "j M Y"),
+    }
     sheet.text(16, 24, title, size=16)
     sheet.days(top=TOP - 12, bottom=bottom)
     for row, one in enumerate(forecasts):
         _stage(sheet, one, TOP + ROW * row + ROW / 2)
     sheet.line(sheet.x(issued), TOP - 12, sheet.x(issued), bottom, dash="2 3")
-    sheet.text(sheet.x(issued) + 4, TOP - 14, "today", size=11)
+    sheet.text(sheet.x(issued) + 4, TOP - 14, _("today"), size=11)
     if last_safe is not None:
         x = sheet.x(last_safe, part=1)
         sheet.line(x, TOP - 12, x, bottom, dash="8 4", width=2)
-        sheet.text(x + 4, TOP - 1, f"last safe day {last_safe:%-d %b}", size=11)
+        safe = _("last safe day %(day)s") % {"day": day_of(last_safe)}
+        sheet.text(x + 4, TOP - 1, safe, size=11)
     for row, note in enumerate(notes):
         sheet.text(16, bottom + 38 + 16 * row, note, size=11)
     rows = tuple(_row(one) for one in forecasts)
     if last_safe is not None:
-        rows = (*rows, ("last safe day", "", "", str(last_safe), "", str(issued), ""))
-    told = "; ".join(f"{NAMES[one.event]} {one.low80} to {one.high80}" for one in forecasts)
-    return Picture(sheet.drawn(title=title, told=told), HEADS, rows)
+        rows = (*rows, (_("last safe day"), "", "", str(last_safe), "", str(issued), ""))
+    told = "; ".join(f"{name_of(one.event)} {one.low80} – {one.high80}" for one in forecasts)
+    heads = (
+        _("stage"),
+        "BBCH",
+        _("one in ten before"),
+        _("likeliest"),
+        _("one in ten after"),
+        _("issued on"),
+        _("by"),
+    )
+    return Picture(sheet.drawn(title=title, told=told), heads, rows)
+
+
+def name_of(event: Event) -> str:
+    """Return an event in the language in use."""
+    return str(EVENTS[event.value])
+
+
+def day_of(on: date) -> str:
+    """Return a day and its month in the language in use."""
+    return date_format(on, "j M")
 
 
 def _stage(sheet: Sheet, one: Forecast, y: float) -> None:
-    sheet.text(16, y + 4, f"{NAMES[one.event]} ({one.bbch})")
+    sheet.text(16, y + 4, f"{name_of(one.event)} ({one.bbch})")
     if one.model == "observed":
         x = sheet.x(one.predicted, part=0.5)
         sheet.line(x, y - 12, x, y + 12, width=4)
-        sheet.text(x + 8, y + 4, f"seen {one.predicted:%-d %b}", size=11)
+        sheet.text(x + 8, y + 4, _("seen %(day)s") % {"day": day_of(one.predicted)}, size=11)
         return
     begins, ends = sheet.x(one.low80), sheet.x(one.high80, part=1)
     sheet.box(begins, y - 9, ends - begins, 18, fill="#cfe3d4", edge="#1b1b1b")
     sheet.diamond(sheet.x(one.predicted, part=0.5), y)
-    sheet.text(begins, y + 22, f"{one.low80:%-d %b}", anchor="middle", size=11)
-    sheet.text(ends, y + 22, f"{one.high80:%-d %b}", anchor="middle", size=11)
+    sheet.text(begins, y + 22, day_of(one.low80), anchor="middle", size=11)
+    sheet.text(ends, y + 22, day_of(one.high80), anchor="middle", size=11)
 
 
 def _row(one: Forecast) -> tuple[str, ...]:
     days = (one.low80, one.predicted, one.high80, one.issued_on)
-    return (NAMES[one.event], str(one.bbch), *(str(day) for day in days), one.model)
+    return (name_of(one.event), str(one.bbch), *(str(day) for day in days), one.model)

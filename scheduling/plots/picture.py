@@ -10,6 +10,8 @@ from dataclasses import dataclass, field
 from datetime import date, timedelta
 from xml.sax.saxutils import escape, quoteattr
 
+from django.utils.formats import date_format
+
 INK, QUIET, LINE = "#1b1b1b", "#5a5a5a", "#c9c9c9"
 FONT = "font-family='system-ui, sans-serif'"
 
@@ -92,7 +94,7 @@ class Sheet:
                     f"<line x1='{self.x(on):.1f}' y1='{top:.1f}' x2='{self.x(on):.1f}' y2='{bottom:.1f}' "
                     f"stroke='{LINE}' stroke-width='{2 if on.day == 1 else 1}'/>"
                 )
-                self.text(self.x(on), bottom + 15, f"{on.day} {on:%b}", anchor="middle", size=11)
+                self.text(self.x(on), bottom + 15, date_format(on, "j M"), anchor="middle", size=11)
             on += timedelta(days=1)
 
     def drawn(self, *, title: str, told: str) -> str:

@@ -6,13 +6,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
+
 from scheduling.forecast.records import Forecast
 from scheduling.forecast.sound import Day
-from scheduling.plots.forecast import NAMES
+from scheduling.plots.forecast import name_of
 from scheduling.plots.picture import Picture, Sheet
 
 WIDTH, HEIGHT, TOP, BOTTOM, LANE = 900, 430, 50, 260, 34
-HEADS = ("day", "what", "value")
 DEGREES = (-20, -10, 0, 10, 20, 30)
 MOST_RAIN = 40.0
 
@@ -44,34 +46,41 @@ def season_picture(
         raise ValueError("there is no weather to draw")
     last = max([days[-1].on, *(one.high80 for one in forecasts), *(one.on for one in (*seen, *sprays))])
     sheet = Sheet(WIDTH, HEIGHT, days[0].on, last)
-    title = f"{block}: season from {days[0].on:%-d %b %Y}"
+    title = _("%(block)s: season from %(day)s") % {"block": block, "day": date_format(days[0].on, "j M Y")}
     sheet.text(16, 24, title, size=16)
     lanes = BOTTOM + 3 * LANE
     sheet.days(top=TOP, bottom=lanes + 10)
     _temperatures(sheet, days)
     _rain(sheet, rain)
-    for row, (name, marks) in enumerate((("stages seen", seen), ("sprays", sprays))):
+    for row, (name, marks) in enumerate(((_("stages seen"), seen), (_("sprays"), sprays))):
         y = BOTTOM + LANE * (row + 0.6)
         sheet.text(16, y + 4, name)
         for one in marks:
             _mark(sheet, one, y, square=row == 1)
     y = BOTTOM + LANE * 2.6
-    sheet.text(16, y + 4, "forecast")
+    sheet.text(16, y + 4, _("forecast"))
     for row, due in enumerate(forecasts):
         middle = y + 11 * (row - (len(forecasts) - 1) / 2)
         begins, ends = sheet.x(due.low80), sheet.x(due.high80, part=1)
         sheet.box(begins, middle - 4, ends - begins, 8, fill="#cfe3d4", edge="#1b1b1b")
         sheet.diamond(sheet.x(due.predicted, part=0.5), middle, size=4)
-        sheet.text(begins - 5, middle + 4, NAMES[due.event], anchor="end", size=9)
-    said = (
+        sheet.text(begins - 5, middle + 4, name_of(due.event), anchor="end", size=9)
+    said = _(
         "Whole line: maximum; dashed line: minimum, °C. Bars from the top: rain, 40 mm and more full height."
     )
     sheet.text(16, lanes + 46, said, size=11)
-    shapes = "Triangle: a stage seen (BBCH). Square: a spray. Bar: eight in ten; diamond: the likeliest day."
+    shapes = _(
+        "Triangle: a stage seen (BBCH). Square: a spray. Bar: eight in ten; diamond: the likeliest day."
+    )
     sheet.text(16, lanes + 62, shapes, size=11)
     rows = tuple(_rows(days, rain, seen, sprays, forecasts))
-    told = f"{len(seen)} stages seen, {len(sprays)} sprays, {len(forecasts)} stages forecast"
-    return Picture(sheet.drawn(title=title, told=told), HEADS, rows)
+    told = _("%(seen)s stages seen, %(sprays)s sprays, %(forecast)s stages forecast") % {
+        "seen": len(seen),
+        "sprays": len(sprays),
+        "forecast": len(forecasts),
+    }
+    heads = (_("day"), _("what"), _("value"))
+    return Picture(sheet.drawn(title=title, told=told), heads, rows)
 
 
 def _y(degrees: float) -> float:
@@ -124,12 +133,13 @@ def _rows(
     sprays: Sequence[Mark],
     forecasts: Sequence[Forecast],
 ) -> list[tuple[str, ...]]:
-    rows = [(str(day.on), "minimum and maximum", f"{day.minimum:g} to {day.maximum:g} °C") for day in days]
-    rows += [(str(on), "rain", f"{fell:g} mm") for on, fell in rain if fell > 0]
-    rows += [(str(one.on), "stage seen", one.what) for one in seen]
-    rows += [(str(one.on), "spray", one.what) for one in sprays]
+    degrees, due = _("minimum and maximum"), _("%(stage)s forecast")
+    rows = [(str(day.on), degrees, f"{day.minimum:g} – {day.maximum:g} °C") for day in days]
+    rows += [(str(on), _("rain"), f"{fell:g} mm") for on, fell in rain if fell > 0]
+    rows += [(str(one.on), _("stage seen"), one.what) for one in seen]
+    rows += [(str(one.on), _("spray"), one.what) for one in sprays]
     rows += [
-        (str(one.predicted), f"{NAMES[one.event]} forecast", f"{one.low80} to {one.high80}")
+        (str(one.predicted), due % {"stage": name_of(one.event)}, f"{one.low80} – {one.high80}")
         for one in forecasts
     ]
     return sorted(rows)

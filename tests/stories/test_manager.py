@@ -200,6 +200,9 @@ def test_m7_what_is_late_or_runs_out_is_one_list_and_each_row_leads_to_its_thing
     assert ("qualification_expiring", fitted["id"]) in found
     for one in rows:
         assert farm.pim.get(one["url"]).status_code == 200, one
+    in_spanish = farm.pim.get("attention?days=14", accept_language="es").json()["items"]
+    assert [one["code"] for one in in_spanish] == [one["code"] for one in rows]
+    assert not {one["says"] for one in in_spanish} & {one["says"] for one in rows}
     for_the_crew = farm.wren.get("attention?days=14").json()["items"]
     assert "qualification_expiring" not in {one["code"] for one in for_the_crew}
 

@@ -86,9 +86,9 @@ class Winter:
         }
         self.made(f"blocks/{self.block.id}/scouting", body)
 
-    def review(self, who=None, query=None):
+    def review(self, who=None, query=None, **headers):
         query = f"programme={self.programme['id']}" if query is None else query
-        answer = (who or self.manager).get(f"season-review?{query}")
+        answer = (who or self.manager).get(f"season-review?{query}", **headers)
         assert answer.status_code == 200, answer.json()
         return answer.json()
 
@@ -238,6 +238,32 @@ def test_a_weak_result_is_told_with_its_interval(winter):
 
     assert block["results"][0]["efficacy_percent"] == "37.5"
     assert "weak_result" in changes(block)
+
+
+def sentences(found):
+    kinds = [one for block in found["blocks"] for part in PARTS for one in block[part]]
+    return {*found["says"], *(one["says"] for one in kinds)}
+
+
+PARTS = ("lines", "results", "what_to_change")
+
+
+@pytest.mark.parametrize(
+    ("looks", "count"),
+    [((97,), None), ((97, 51, 57), 80), ((60,), 5), ((), None), ((91,), None)],
+)
+def test_every_sentence_of_the_review_has_its_spanish(winter, looks, count):
+    winter.spray("2025-12-12", 97, pounds="18")
+    for place, bbch in enumerate(looks):
+        winter.look(bbch, f"2026-0{place + 1}-10")
+    if count is not None:
+        winter.count(count, 200, "2026-04-20")
+        winter.count(80, 200, "2026-04-20", untreated=True)
+
+    english, spanish = winter.review(), winter.review(accept_language="es")
+
+    assert len(sentences(english)) == len(sentences(spanish)) > 1
+    assert not sentences(english) & sentences(spanish)
 
 
 def test_the_review_is_csv_as_well_one_fact_a_line(winter):

@@ -6,6 +6,9 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
 from mixing.quantities import plain
 from orchard.blocks.results import Result
 from orchard.tasks.review.sums import MetalSum
@@ -15,10 +18,10 @@ MUCH = Decimal("0.8")
 """Share of a yearly limit from which the review speaks of it (common practice, no source)."""
 WEAK = Decimal(70)
 """A result whose interval stays below this percentage is called weak (common practice, no source)."""
-DISEASE_IS_NORMAL = (
-    "Some disease after a good season is normal: a programme holds it down, it does not end it. Judge a "
-    "spray by the difference from untreated trees, over more than one year, and not by the last leaf that is "
-    "ill."
+DISEASE_IS_NORMAL = gettext_lazy(
+    "Some disease after a good season is normal: a programme holds it down, it does not end it. Judge a"
+    " spray by the difference from untreated trees, over more than one year, and not by the last leaf that is"
+    " ill."
 )
 
 
@@ -54,7 +57,7 @@ def changes(
     if not lines and not sprays:
         return []
     return [
-        Change("keep", "nothing stands out: keep the plan, and keep a few trees untreated to compare with")
+        Change("keep", _("nothing stands out: keep the plan, and keep a few trees untreated to compare with"))
     ]
 
 
@@ -63,7 +66,10 @@ def _limits(sprays: Sequence[Spray]) -> Iterator[Change]:
         for flag in one.record.flags:
             if flag["code"] in ("rate_exceeded", "limit_passed"):
                 on = one.record.finished_at.date()
-                says = f"on {on}: {flag['says']}; find out how before the next spray"
+                says = _("on %(on)s: %(flag)s; find out how before the next spray") % {
+                    "on": on,
+                    "flag": flag["says"],
+                }
                 yield Change("limit_passed", says)
 
 
@@ -71,10 +77,14 @@ def _windows(lines: Sequence[LineDone]) -> Iterator[Change]:
     for one in lines:
         title = one.line["title"]
         if one.state == "missed":
-            says = f"{title}: {one.says}. Look at the buds more often, and plan it for the first open day"
+            says = _("%(what)s: %(why)s. Look at the buds more often, and plan it for the first open day") % {
+                "what": title,
+                "why": one.says,
+            }
             yield Change("missed_window", says)
         elif one.state == "done_outside":
-            yield Change("outside_window", f"{title}: {one.says}. Begin earlier")
+            says = _("%(what)s: %(why)s. Begin earlier") % {"what": title, "why": one.says}
+            yield Change("outside_window", says)
 
 
 def _metals(sums: Iterable[MetalSum]) -> Iterator[Change]:
@@ -82,10 +92,15 @@ def _metals(sums: Iterable[MetalSum]) -> Iterator[Change]:
         share = one.share_of_limit
         if share is not None and one.per_area is not None and share >= MUCH:
             percent = plain((share * 100).quantize(Decimal(1)))
-            says = (
-                f"{one.of}: {plain(one.per_area.value, 2)} {one.per_area.unit} is {percent} % of what the "
-                "label allows in a year, and it stays in the soil: plan an alternative without it"
-            )
+            says = _(
+                "%(metal)s: %(amount)s %(unit)s is %(percent)s %% of what the label allows in a year, and it"
+                " stays in the soil: plan an alternative without it"
+            ) % {
+                "metal": one.of,
+                "amount": plain(one.per_area.value, 2),
+                "unit": one.per_area.unit,
+                "percent": percent,
+            }
             yield Change("metal_near_limit", says)
 
 
@@ -93,18 +108,21 @@ def _results(found: Sequence[Result]) -> Iterator[Change]:
     for one in found:
         if one.found is None:
             if one.after is not None:
-                says = f"{one.target}: {one.says}. Leave a few trees untreated, and count both"
-                yield Change("cannot_tell", says)
+                says = _("%(what)s: %(why)s. Leave a few trees untreated, and count both")
+                yield Change("cannot_tell", says % {"what": one.target, "why": one.says})
         elif one.found.high < WEAK:
-            says = f"{one.target}: {one.says}. See to the stage, the coverage and the rain that followed"
-            yield Change("weak_result", says)
+            says = _("%(what)s: %(why)s. See to the stage, the coverage and the rain that followed")
+            yield Change("weak_result", says % {"what": one.target, "why": one.says})
         elif one.found.low <= 0:
-            yield Change("cannot_tell", f"{one.target}: {one.says}. Count more next time")
+            says = _("%(what)s: %(why)s. Count more next time")
+            yield Change("cannot_tell", says % {"what": one.target, "why": one.says})
 
 
 def _not_counted(sprays: Sequence[Spray], found: Sequence[Result]) -> Iterator[Change]:
     counted = {one.target for one in found if one.after is not None}
     targets = {target for one in sprays for target in one.record.body.get("targets") or []}
     for target in sorted(targets - counted):
-        says = f"{target}: sprayed against and never counted afterwards. Look, in treated and untreated trees"
+        says = _(
+            "%(what)s: sprayed against and never counted afterwards. Look, in treated and untreated trees"
+        ) % {"what": target}
         yield Change("not_counted", says)

@@ -64,7 +64,7 @@ def season_review(
     found = _gather(farm, blocks, plans, starts, ends, since, until)
     told = [_block(one, plans, found, zone) for one in blocks]
     shown = [one for one in told if one.lines or one.sprays or one.results or not one.block.archived]
-    return SeasonReview(since, until, tuple(plans), tuple(shown), (advice.DISEASE_IS_NORMAL,))
+    return SeasonReview(since, until, tuple(plans), tuple(shown), (str(advice.DISEASE_IS_NORMAL),))
 
 
 def _plans(farm: Farm, since: dt.date, until: dt.date) -> list[Programme]:

@@ -6,6 +6,9 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
 from mixing.stages import Window
 from orchard.blocks.models import Block, StageObservation
 from orchard.tasks.models import ApplicationRecord, Programme, WorkOrder
@@ -14,6 +17,20 @@ from orchard.tasks.states import OPEN
 BEFORE_LEAF_FALL = 90
 """The BBCH stage that a season is counted from: leaf fall (93) is its beginning, ripe fruit (89) its end."""
 EVERY_STAGE = {"from": 0, "to": 99}
+SAYS = {
+    "done": gettext_lazy("done at %(at)s; the plan wanted %(wanted)s"),
+    "done_outside": gettext_lazy("done outside its window: at %(at)s, and the plan wanted %(wanted)s"),
+    "planned": gettext_lazy("an order is open; the plan wants %(wanted)s"),
+    "open": gettext_lazy("not done yet, and its time is now: the block was at BBCH %(bbch)s on %(on)s"),
+    "not_yet": gettext_lazy(
+        "its time has not come: the block was at BBCH %(bbch)s on %(on)s, and the plan wants %(wanted)s"
+    ),
+    "missed": gettext_lazy(
+        "never done, and its time is over: the block was at BBCH %(bbch)s on %(on)s, and the plan wanted"
+        " %(wanted)s"
+    ),
+    "unknown": gettext_lazy("nobody looked at the stage: whether %(wanted)s has passed is not known"),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,15 +169,12 @@ def _place(bbch: int) -> int:
 
 def _says(line: Mapping[str, Any], state: str, done: Sequence[Spray], seen: StageObservation | None) -> str:
     stages = window(line)
-    wanted = f"BBCH {stages.start} to {stages.end}"
-    where = f"the block was at BBCH {seen.bbch} on {seen.observed_on}" if seen else ""
-    at = ", ".join(f"BBCH {one.bbch}" for one in done if one.bbch is not None)
-    return {
-        "done": f"done{f' at {at}' if at else ''}; the plan wanted {wanted}",
-        "done_outside": f"done outside its window: at {at}, and the plan wanted {wanted}",
-        "planned": f"an order is open; the plan wants {wanted}",
-        "open": f"not done yet, and its time is now: {where}",
-        "not_yet": f"its time has not come: {where}, and the plan wants {wanted}",
-        "missed": f"never done, and its time is over: {where}, and the plan wanted {wanted}",
-        "unknown": f"nobody looked at the stage: whether {wanted} has passed is not known",
-    }[state]
+    facts = {
+        "wanted": _("BBCH %(first)s to %(last)s") % {"first": stages.start, "last": stages.end},
+        "bbch": seen.bbch if seen else "",
+        "on": seen.observed_on if seen else "",
+        "at": ", ".join(f"BBCH {one.bbch}" for one in done if one.bbch is not None),
+    }
+    if state == "done" and not facts["at"]:
+        return _("done; the plan wanted %(wanted)s") % facts
+    return str(SAYS[state]) % facts
