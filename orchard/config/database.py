@@ -6,6 +6,7 @@ from typing import Any
 
 import dj_database_url
 
+from orchard.config.environment import with_password
 from orchard.config.postgres.roles import DATABASE, OWNER_ROLE, WEB_ROLE
 
 EVERY_FARM = "orchard.farm=*"  # what `orchard.farms.fence` reads: jobs and commands serve all farms
@@ -17,13 +18,20 @@ def connections(*, environment: Mapping[str, str], folder: Path) -> dict[str, di
 
     DATABASE_URL names a server; without it the project runs its own below `folder`. DATABASE_OWNER_URL is the
     same database as the role that owns the tables. With one address alone it owns them, and what answers
-    requests takes the lesser role in each connection.
+    requests takes the lesser role in each connection. DATABASE_PASSWORD and DATABASE_OWNER_PASSWORD are for
+    addresses that have no password in them.
     """
     url = environment.get("DATABASE_URL")
     if not url:
         default = _with_option(_embedded(folder, role=WEB_ROLE), EVERY_FARM)
         return {"default": default, "owner": _embedded(folder, role=OWNER_ROLE)}
-    default, owner = _server(url), _server(environment.get("DATABASE_OWNER_URL") or url)
+    web_password, owner_password = (
+        environment.get(name) for name in ("DATABASE_PASSWORD", "DATABASE_OWNER_PASSWORD")
+    )
+    default = _server(with_password(url, web_password))
+    owner = _server(
+        with_password(environment.get("DATABASE_OWNER_URL") or url, owner_password or web_password)
+    )
     if default["USER"] == owner["USER"]:
         default = _with_option(default, f"role={WEB_ROLE}")
     return {"default": _with_option(default, EVERY_FARM), "owner": owner}

@@ -8,7 +8,9 @@ from django.core.exceptions import ImproperlyConfigured
 from django.utils.translation import gettext_lazy as _
 
 from orchard.config import database, logs
+from orchard.config.environment import with_files, with_password
 
+ENVIRONMENT = with_files(os.environ)
 BASE_DIR = Path(__file__).resolve().parents[2]
 # What the service keeps for itself on this machine: its own PostgreSQL and its secret key. Git ignores it.
 STATE_DIR = Path(os.environ.get("ORCHARD_FOLDER", BASE_DIR / ".orchard")).absolute()
@@ -24,7 +26,7 @@ def _names(name: str, *, default: str) -> list[str]:
 
 def _secret_key() -> str:
     """Return SECRET_KEY, or the key that this machine made for itself the first time."""
-    if key := os.environ.get("SECRET_KEY"):
+    if key := ENVIRONMENT.get("SECRET_KEY"):
         return key
     kept = STATE_DIR / "secret_key"
     try:
@@ -109,7 +111,7 @@ TEMPLATES = [
     },
 ]
 
-DATABASES = database.connections(environment=os.environ, folder=STATE_DIR / "postgres")
+DATABASES = database.connections(environment=ENVIRONMENT, folder=STATE_DIR / "postgres")
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 AUTH_USER_MODEL = "farms.Person"
@@ -151,12 +153,14 @@ SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if HTTPS else None
 SECURE_SSL_REDIRECT = HTTPS
 SECURE_REDIRECT_EXEMPT = [r"^(healthz|readyz|metrics)$"]
 SECURE_HSTS_SECONDS = 31_536_000 if HTTPS else 0
+# What else is served below the same domain, and whether browsers learn of it beforehand, is not ours to say.
+SILENCED_SYSTEM_CHECKS = ["security.W005", "security.W021"]
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = HTTPS
 SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_AGE = 14 * 86_400  # seconds; a phone in the field may be without a signal for days
 X_FRAME_OPTIONS = "DENY"
 
-REDIS_URL = os.environ.get("REDIS_URL", "")
+REDIS_URL = with_password(ENVIRONMENT.get("REDIS_URL", ""), ENVIRONMENT.get("REDIS_PASSWORD"))
 # Without a broker jobs run where they are asked for. A message leaves the queue when its job has ended, and
 # comes back when its worker is lost; the outbox counts the starts and sees that each effect is there once.
 CELERY_BROKER_URL = REDIS_URL or "memory://"

@@ -1,5 +1,9 @@
 """What docker-compose.yml promises; there need not be a Docker engine to read it."""
 
+import os
+import secrets
+import subprocess
+import sys
 from pathlib import Path
 from typing import Any
 
@@ -7,9 +11,8 @@ import pytest
 import yaml
 
 CHECKOUT = Path(__file__).resolve().parents[2]
-SERVICES: dict[str, dict[str, Any]] = yaml.safe_load((CHECKOUT / "docker-compose.yml").read_text())[
-    "services"
-]
+COMPOSE: dict[str, Any] = yaml.safe_load((CHECKOUT / "docker-compose.yml").read_text())
+SERVICES: dict[str, dict[str, Any]] = COMPOSE["services"]
 OURS = ("prepare", "web", "worker", "beat")
 
 
@@ -45,3 +48,48 @@ def test_only_the_pages_can_be_reached_and_from_this_machine_alone() -> None:
     published = {name: service["ports"] for name, service in SERVICES.items() if "ports" in service}
 
     assert published == {"web": ["127.0.0.1:${PORT:-8000}:8000"]}
+
+
+@pytest.mark.parametrize("name", sorted(SERVICES))
+def test_a_secret_is_in_a_file_that_its_service_alone_is_given(name: str) -> None:
+    service = SERVICES[name]
+    said = service.get("environment", {})
+
+    assert not [one for one in said if "PASSWORD" in one and not one.endswith("_FILE")]
+    assert "SECRET_KEY" not in said
+    named = {value.removeprefix("/run/secrets/") for one, value in said.items() if one.endswith("_FILE")}
+    assert named <= set(service.get("secrets", []))
+    assert set(service.get("secrets", [])) <= COMPOSE["secrets"].keys()
+
+
+def test_git_ignores_the_files_of_the_secrets() -> None:
+    ignored = (CHECKOUT / ".gitignore").read_text().splitlines()
+
+    assert {Path(one["file"]).parts[0] + "/" for one in COMPOSE["secrets"].values()} <= set(ignored)
+
+
+@pytest.mark.parametrize("name", OURS)
+def test_everything_that_compose_says_to_us_is_read(name: str) -> None:
+    code = "".join(path.read_text() for path in (CHECKOUT / "orchard" / "config").glob("*.py"))
+    for variable in SERVICES[name]["environment"]:
+        assert f'"{variable.removesuffix("_FILE")}"' in code, variable
+
+
+def test_the_settings_of_compose_pass_djangos_own_check_for_deployment(tmp_path: Path) -> None:
+    environment = {
+        name: value.split(":-")[-1].rstrip("}") for name, value in SERVICES["web"]["environment"].items()
+    }
+    for name, value in environment.items():
+        if name.endswith("_FILE"):
+            kept = tmp_path / Path(value).name
+            kept.write_text(secrets.token_urlsafe(40) + "\n")
+            environment[name] = str(kept)
+    command = [sys.executable, "manage.py", "check", "--deploy", "--fail-level", "WARNING"]
+    more = {"HTTPS": "1", "ALLOWED_HOSTS": "orchard.example", "PATH": os.environ["PATH"]}
+
+    done = subprocess.run(
+        command, cwd=CHECKOUT, env={**environment, **more}, capture_output=True, text=True, timeout=120
+    )
+
+    assert done.returncode == 0, done.stderr
+    assert "no issues" in done.stdout
