@@ -105,3 +105,11 @@ def test_a_whole_spray_told_at_once_is_one_record(hollow):
     assert [one["status"] for one in again] == [200] * len(moves)
     assert first[-1]["body"]["status"] == "done"
     assert len(hollow.pim.get("application-records").json()["items"]) == 1
+
+
+def test_a_body_that_is_no_object_is_refused_where_it_stands(block):
+    call = {**seen(block), "body": [1]}
+
+    refused = Caller(block.farm, "crew_lead").post(BULK, {"items": [seen(block), call]})
+
+    assert (refused.status_code, pointers(refused)) == (422, ["/items/1/body"])

@@ -14,7 +14,7 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from orchard.api import idempotency, inner_calls, problems
-from orchard.api.fields import Anything, Input, Listed, Text, Word
+from orchard.api.fields import Anything, Input, Listed, Text, Word, wrong
 from orchard.api.refusals import Fault
 from orchard.farms.endpoint import SignedIn
 
@@ -30,6 +30,11 @@ class CallInput(Input):
     idempotency_key = Text(
         max_length=idempotency.LONGEST_KEY, required=False, help_text="as the header, for this call"
     )
+
+    def validate_body(self, body: Any) -> Any:
+        if not isinstance(body, dict):
+            raise wrong("is an object")
+        return body
 
 
 class BulkInput(Input):
