@@ -1,4 +1,4 @@
-"""The pictures of one block: its latest forecast with its odds, and its season; each with its numbers."""
+"""Pictures with their numbers: a block's latest forecast, its season, and the open hours of an order."""
 
 from __future__ import annotations
 
@@ -11,11 +11,21 @@ from orchard.blocks import queries
 from orchard.blocks.models import Block
 from orchard.blocks.outlook_words import REMARKS, said
 from orchard.tasks import queries as records
+from orchard.tasks import windows
+from orchard.tasks.models import WorkOrder
 from scheduling import buds
 from scheduling.forecast import Event, Forecast, last_safe_day
+from scheduling.order_windows import windows_for
+from scheduling.plots import open_hours
 from scheduling.plots.forecast import forecast_picture
 from scheduling.plots.picture import Picture
 from scheduling.plots.season import Mark, season_picture
+
+
+def of_order(*, order: WorkOrder, now: dt.datetime) -> Picture:
+    """Return the open and closed hours of a work order for a fortnight from now on."""
+    found = windows_for(**windows.asked(order=order, now=now))
+    return open_hours.picture(found, title=order.title)
 
 
 def of_block(*, block: Block) -> dict[str, Picture]:

@@ -131,6 +131,7 @@ AUTH_PASSWORD_VALIDATORS = [
 
 # What closes an hour for spraying; `scheduling` stands above `orchard`, which may not import it.
 SPRAY_WINDOWS = "scheduling.order_windows.of_order"
+ORDER_PICTURE = "scheduling.pictures.of_order"  # its open hours, drawn
 BLOCK_PICTURES = "scheduling.pictures.of_block"  # its forecast and its season, drawn
 # Which wet spells could infect a block, and what rain has left of its last spray.
 BLOCK_DISEASE = "scheduling.disease.of_block.of_block"

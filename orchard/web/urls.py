@@ -8,7 +8,7 @@ from django.views.i18n import set_language
 
 from orchard.web import offline, pages, signing_in
 from orchard.web.crew import incident, sent, today, work
-from orchard.web.office import block, filed, first_steps, mix, people, plan, season, store
+from orchard.web.office import block, filed, first_steps, hours, mix, people, plan, season, store
 
 _FARM = "farms/<uuid:farm>"
 _ORDER = f"{_FARM}/work/<uuid:order>"
@@ -29,6 +29,7 @@ urlpatterns = [
     path(f"{_FARM}/season", season.season, name="season"),
     path(f"{_FARM}/season/<uuid:block>", block.block, name="block"),
     path(f"{_FARM}/plan", plan.plan, name="plan"),
+    path(f"{_FARM}/plan/<uuid:order>/hours", hours.hours, name="hours"),
     path(f"{_FARM}/plan/<uuid:order>/<slug:move>", plan.decide, name="decide"),
     path(f"{_FARM}/mix", mix.mix, name="mix"),
     path(f"{_FARM}/store", store.store, name="store"),

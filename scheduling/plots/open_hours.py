@@ -9,19 +9,24 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from html import escape
 
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
 from scheduling.bounds import Limit
+from scheduling.plots.picture import Picture
 from scheduling.windows import Window
 
 HOUR = dt.timedelta(hours=1)
 SIGNS = {
-    Limit.WIND: ("W", "wind"),
-    Limit.RAIN: ("R", "rain, or rain to come"),
-    Limit.FROST: ("F", "frost"),
-    Limit.HEAT: ("H", "heat, or drops dry too soon"),
-    Limit.INVERSION: ("I", "still air, maybe an inversion"),
-    Limit.WET: ("L", "wet leaves"),
-    Limit.RE_ENTRY: ("E", "re-entry"),
-    Limit.QUIET_HOURS: ("Q", "quiet hours"),
+    Limit.WIND: ("W", gettext_lazy("wind")),
+    Limit.RAIN: ("R", gettext_lazy("rain, or rain to come")),
+    Limit.FROST: ("F", gettext_lazy("frost")),
+    Limit.HEAT: ("H", gettext_lazy("heat, or drops dry too soon")),
+    Limit.INVERSION: ("I", gettext_lazy("still air, maybe an inversion")),
+    Limit.WET: ("L", gettext_lazy("wet leaves")),
+    Limit.RE_ENTRY: ("E", gettext_lazy("re-entry")),
+    Limit.QUIET_HOURS: ("Q", gettext_lazy("quiet hours")),
 }
 OPEN, UNKNOWN = "✓", "?"
 LEFT, TOP, CELL, ROW, RIGHT, LEGEND = 96, 74, 26, 26, 150, 92
@@ -96,6 +101,30 @@ def _row(on: dt.date, hours: Sequence[Hour]) -> DayRow:
     )
 
 
+def picture(windows: Sequence[Window], *, title: str) -> Picture:
+    """Return the plot with its numbers, one row a day, in the language in use."""
+    heads = (
+        _("day"),
+        _("open hours"),
+        _("first open hour"),
+        _("longest run"),
+        _("not known"),
+        _("closed by (hours)"),
+    )
+    rows = tuple(
+        (
+            _day_name(row.on),
+            str(row.open_hours),
+            "–" if row.first is None else f"{row.first:02}:00",
+            str(row.longest),
+            str(row.unknown),
+            ", ".join(f"{SIGNS[Limit(limit)][1]} {hours}" for limit, hours in row.closed_by.items()) or "–",
+        )
+        for row in table(windows)
+    )
+    return Picture(svg(windows, title=title), heads, rows)
+
+
 def as_text(windows: Sequence[Window]) -> str:
     """Return the numbers as a table of text, tab separated, with a head."""
     head = "day\topen hours\tfirst open\tlongest run\tnot known\tclosed by (hours)"
@@ -140,25 +169,34 @@ def _told(rows: Sequence[DayRow]) -> str:
     total = sum(row.open_hours for row in rows)
     fit = [row for row in rows if row.open_hours]
     if not rows:
-        return "no weather hours are stored"
+        return _("no weather hours are stored")
     if not fit:
-        return f"no open hour in {len(rows)} days"
+        return _("no open hour in %(days)s days") % {"days": len(rows)}
     best = max(fit, key=lambda row: (row.longest, row.on.toordinal() * -1))
-    return (
-        f"{total} open hours on {len(fit)} of {len(rows)} days; the longest run is {best.longest} h "
-        f"on {best.on:%a} {best.on.day} {best.on:%b}"
-    )
+    return _(
+        "%(total)s open hours on %(fit)s of %(days)s days; the longest run is %(longest)s h on %(day)s"
+    ) % {
+        "total": total,
+        "fit": len(fit),
+        "days": len(rows),
+        "longest": best.longest,
+        "day": _day_name(best.on),
+    }
+
+
+def _day_name(on: dt.date) -> str:
+    return date_format(on, "D j M")
 
 
 def _head() -> Iterator[str]:
     for hour in range(0, 24, 3):
         yield _text(LEFT + hour * CELL + CELL / 2, TOP - 8, f"{hour:02}", size=12, anchor="middle")
-    yield _text(LEFT + 24 * CELL + 12, TOP - 8, "open h, longest run", size=12)
+    yield _text(LEFT + 24 * CELL + 12, TOP - 8, _("open h, longest run"), size=12)
 
 
 def _day(row: DayRow, cells: dict[tuple[dt.date, int], Hour], top: int) -> Iterator[str]:
     middle = top + ROW / 2 + 5
-    yield _text(LEFT - 10, middle, f"{row.on:%a} {row.on.day} {row.on:%b}", size=13, anchor="end")
+    yield _text(LEFT - 10, middle, _day_name(row.on), size=13, anchor="end")
     for hour in range(24):
         yield from _cell(cells.get((row.on, hour)), LEFT + hour * CELL, top)
     yield _text(LEFT + 24 * CELL + 12, middle, f"{row.open_hours}", size=13, weight="bold")
@@ -186,7 +224,12 @@ def _cell(hour: Hour | None, x: int, y: int) -> Iterator[str]:
 
 
 def _legend(top: int) -> Iterator[str]:
-    told = [(OPEN, "open"), *SIGNS.values(), (UNKNOWN, "not known"), ("+", "and more than one limit")]
+    told = [
+        (OPEN, _("open")),
+        *((sign, str(words)) for sign, words in SIGNS.values()),
+        (UNKNOWN, _("not known")),
+        ("+", _("and more than one limit")),
+    ]
     for place, (sign, words) in enumerate(told):
         x, y = LEFT + (place % 4) * 196, top + 26 + (place // 4) * 22
         yield _text(x, y, sign, size=12, weight="bold")

@@ -6,13 +6,15 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from django.utils import timezone
 
+from orchard.blocks import services as block_services
 from orchard.blocks.models import StageForecast
 from orchard.farms import journal
 from orchard.farms.actors import SYSTEM
 from orchard.inventory.models import Product
+from orchard.tasks.models import WorkOrder
 from tests.browser.orchards import PASSWORD, given, somebody, spray_day
 from tests.browser.test_for_everybody import SIZES, TOO_SMALL
-from tests.factories import FarmFactory
+from tests.factories import FarmFactory, amount
 from tests.tasks.lowbell import draft
 from tests.web.people import member
 
@@ -21,8 +23,20 @@ PAGES = ("season", "plan", "mix", "store", "people", "records", "first-steps")
 
 
 def a_season(farm):
-    """Fill the chart: an order given out, a draft, a stage that is expected."""
+    """Fill the chart: an order given out, a draft, a stage that is expected, two days of weather ahead."""
     given(farm)
+    start = timezone.now().replace(minute=0, second=0, microsecond=0)
+    hours = [
+        {
+            "at": start + dt.timedelta(hours=hour),
+            "kind": "forecast",
+            "temperature": amount("50", "degF"),
+            "wind": amount("15" if hour % 5 == 0 else "5", "mph"),
+            "rain": amount("0", "mm"),
+        }
+        for hour in range(48)
+    ]
+    block_services.store_hours(farm=farm.farm, station="", rows=hours, now=start - dt.timedelta(days=2))
     draft(farm)
     ahead = timezone.now().date() + dt.timedelta(days=20)
     low, high = ahead - dt.timedelta(days=5), ahead + dt.timedelta(days=6)
@@ -39,6 +53,9 @@ def visits(phone, farm, person):
         yield name
     phone.go(f"/farms/{farm.farm.id}/season/{farm.a2.id}")
     yield "block"
+    order = WorkOrder.objects.for_farm(farm.farm).filter(status="draft").first()
+    phone.go(f"/farms/{farm.farm.id}/plan/{order.id}/hours")
+    yield "hours"
     page = phone.go(f"/farms/{farm.farm.id}/mix")
     copper = Product.objects.for_farm(farm.farm).order_by("created_at").first()
     page.select_option('[name="block"]', str(farm.a2.id))

@@ -15,7 +15,7 @@ from orchard.farms import journal
 from orchard.farms.actors import SYSTEM
 from orchard.inventory.models import LabelVersion, Product
 from orchard.tasks.models import WorkOrder
-from tests.factories import BlockFactory, FarmFactory
+from tests.factories import BlockFactory, FarmFactory, amount
 from tests.tasks.lowbell import draft, lowbell, under_way
 from tests.web.people import at_the_pages, member
 
@@ -286,3 +286,34 @@ def test_a_block_whose_forecast_is_refused_says_why(farm, nia):
     said = text(nia.get(at(farm, f"season/{farm.a3.id}")))
 
     assert "No date for now: buds are forecast from October to June." in said
+
+
+def test_the_open_hours_of_a_draft_are_drawn_with_numbers_and_reasons_and_a_word_on_an_old_forecast(
+    farm, nia
+):
+    order = draft(farm)
+    page = at(farm, f"plan/{order.id}/hours")
+    assert "unknown is not open" in text(nia.get(page))
+    start = timezone.now().replace(minute=0, second=0, microsecond=0)
+    hours = [
+        {
+            "at": start + dt.timedelta(hours=hour),
+            "kind": "forecast",
+            "temperature": amount("50", "degF"),
+            "wind": amount("15" if hour < 2 else "5", "mph"),
+            "rain": amount("0", "mm"),
+        }
+        for hour in range(40)
+    ]
+    block_services.store_hours(farm=farm.farm, station="", rows=hours, now=start - dt.timedelta(days=2))
+
+    seen = nia.get(page)
+
+    assert seen.content.decode().count("<svg") == 1
+    assert "style=" not in seen.content.decode()
+    assert "The forecast is more than a day old" in text(seen)
+    assert "15 mph is above 10 mph" in text(seen)
+    maestro = at_the_pages(member(farm.farm, "manager", language="es"))
+    spanish = text(maestro.get(page))
+    assert "El pronóstico tiene más de un día" in spanish and "Horas abiertas y cerradas" in spanish
+    assert nia.get(at(farm, f"plan/{FarmFactory().id}/hours")).status_code == 404
