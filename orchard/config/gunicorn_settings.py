@@ -4,6 +4,7 @@ One process with many threads: a reader of the change feed that waits holds a th
 WEB_CONCURRENCY asks for more processes.
 """
 
+import gc
 import os
 import tempfile
 from typing import Any
@@ -25,6 +26,12 @@ logconfig_dict = logs.settings(loglevel.upper())
 control_socket_disable = True  # it would lie in the home folder of whoever runs us
 
 limit_request_line = 8190  # the longest that gunicorn reads; a longer address is a 414
+
+
+def post_worker_init(worker: Any) -> None:
+    """Leave what was loaded at the start out of the collector's rounds, which pause requests."""
+    gc.collect()
+    gc.freeze()
 
 
 def child_exit(server: Any, worker: Any) -> None:
