@@ -61,10 +61,14 @@ def relay(*, send: Send, now: dt.datetime, most: int = BATCH, beside: bool | Non
 
 
 def claim(*, now: dt.datetime, most: int = BATCH, beside: bool | None = None) -> list[uuid.UUID]:
-    """Return the ids of events that are due, in their order; for a while nobody else gets them."""
+    """Return the ids of events that are due, in their order; for a while nobody else gets them.
+
+    Of what stands in line only the first of each farm: the others would come too soon, and the more often
+    that happened the longer they would wait to be sent again once their turn had come.
+    """
     with transaction.atomic():
         is_due = Q(next_at__lte=now) | Q(next_at__gt=turns.too_far(now=now))
-        due = _waiting().filter(is_due).order_by("seq", "id")
+        due = _waiting().filter(is_due).filter(_may_go()).order_by("seq", "id")
         if beside is not None:
             due = due.filter(kind__in=work.BESIDE) if beside else due.exclude(kind__in=work.BESIDE)
         found = list(due.select_for_update(skip_locked=True)[:most])
@@ -135,6 +139,14 @@ def _try(id: uuid.UUID, *, now: dt.datetime) -> Came:
 
 def _waiting() -> QuerySet[OutboxEvent]:
     return OutboxEvent.objects.filter(processed_at=None, set_aside_at=None)
+
+
+def _may_go() -> Q:
+    """Return which waiting events need not stand in line, or are the first in it."""
+    untried = Q(last_error=None, attempts__lt=turns.WAITED_FOR)
+    line = _waiting().exclude(kind__in=work.BESIDE).filter(untried)
+    first = line.order_by("farm_id", "seq", "id").distinct("farm_id").values("id")
+    return Q(kind__in=work.BESIDE) | ~untried | Q(id__in=first)
 
 
 def _held(id: uuid.UUID) -> OutboxEvent | None:

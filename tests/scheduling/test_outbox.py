@@ -216,10 +216,25 @@ def test_events_of_a_farm_are_sent_in_the_order_of_what_happened(held):
     happened = [told(held, order=order, pounds="1").id for _ in range(4)]
     sent = []
 
-    outbox.relay(send=sent.append, now=timezone.now())
+    for _ in happened:
+        outbox.relay(send=sent.append, now=timezone.now())
+        outbox.deliver(sent[-1], now=timezone.now())
 
     by_id = {row.id: row.subject for row in OutboxEvent.objects.all()}
     assert [by_id[id] for id in sent] == happened
+
+
+def test_of_those_in_line_only_the_first_is_sent_and_the_others_follow_it(held):
+    order = order_on(held.farm)
+    for _ in range(4):
+        told(held, order=order, pounds="1")
+    sent = []
+
+    outbox.relay(send=sent.append, now=timezone.now())
+
+    assert len(sent) == 1
+    assert outbox.deliver_in_turn(sent[0], send=sent.append) == 4
+    assert OutboxEvent.objects.filter(sent=0).count() == 3  # they had not to wait for a message of their own
 
 
 def test_no_notice_is_still_an_end(held):
