@@ -18,13 +18,11 @@ def call(
     *,
     headers: Mapping[str, str],
     method: str,
-    counted: bool = False,
 ) -> HttpResponse:
     """Send a JSON body to an address of the REST surface as whoever sent `request`; return its answer.
 
     The sender's own token against forgery was checked before.
 
-    :param counted: True where the sender's minute has paid for it already
     :raises Resolver404: where there is no such address
     """
     found = resolve(urlsplit(path).path)
@@ -46,7 +44,6 @@ def call(
         if hasattr(request, name):
             setattr(inner, name, getattr(request, name))
     inner._dont_enforce_csrf_checks = True  # type: ignore[attr-defined]
-    inner.counted = counted  # type: ignore[attr-defined]
     response: HttpResponse = found.func(inner, *found.args, **found.kwargs)
     if hasattr(response, "render"):
         response.render()

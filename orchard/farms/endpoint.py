@@ -111,9 +111,7 @@ class Endpoint(APIView):
         request.accepted_renderer, request.accepted_media_type = self.perform_content_negotiation(
             request, force=True
         )
-        who = access.signed_in(request)
-        if not getattr(request._request, "counted", False):
-            self._count(who)
+        self._count(access.signed_in(request))
         self.enter(request, **kwargs)
         verb = self.verbs.get(request.method or "")
         if verb is not None and hasattr(self, (request.method or "").lower()):

@@ -47,6 +47,15 @@ def test_what_is_refused_stops_nothing_else(block):
     assert set(StageObservation.objects.values_list("bbch", flat=True)) == {95, 97}
 
 
+def test_many_calls_in_one_count_as_many_against_the_minute(block, settings):
+    settings.RATE_LIMIT_PER_MINUTE = 3
+
+    told = answers(Caller(block.farm, "crew_lead").post(BULK, {"items": [seen(block) for _ in range(4)]}))
+
+    assert [one["status"] for one in told] == [201, 201, 429, 429]
+    assert StageObservation.objects.count() == 2
+
+
 def test_what_a_role_may_not_do_alone_it_may_not_do_among_many(block):
     names = {"path": f"/api/v1/farms/{block.farm.id}/blocks", "body": {"name": "New", "crop": "peach"}}
     body = {"items": [names, seen(block)]}

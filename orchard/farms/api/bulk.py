@@ -70,7 +70,8 @@ class Bulk(SignedIn):
         """Do up to 1,000 calls of POST and PATCH; each is answered as if it had been sent alone.
 
         An `Idempotency-Key` of the whole stands for one of each call that has none of its own, so that
-        the same calls may be sent again after an answer that was lost. The whole counts as one request.
+        the same calls may be sent again after an answer that was lost. Each call counts against the minute;
+        what is over it is answered 429 by itself, to be sent again.
         """
         asked = self.asked_for()["items"]
         return Response({"items": [self._done(place, **one) for place, one in enumerate(asked)]})
@@ -90,7 +91,7 @@ class Bulk(SignedIn):
             )
         outer = self.request._request
         try:
-            return inner_calls.call(outer, path, raw, headers=headers, method=method, counted=True)
+            return inner_calls.call(outer, path, raw, headers=headers, method=method)
         except Resolver404:
             return problems.plain(404, Fault("not_found", "there is no such address", "/path"))
 
