@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from decimal import ROUND_HALF_EVEN, Decimal
 from functools import lru_cache
 
+from django.utils.translation import gettext as _
+
 from mixing.quantities import Quantity, plain
 from scheduling.bounds import Basis, Bound, Limit
 
@@ -27,17 +29,23 @@ class Reason:
 def above(bound: Bound, limit: Limit, what: str, measured: Quantity | None) -> Iterator[Reason]:
     """Yield the reason where something is above a bound, or not known."""
     if measured is None:
-        yield because(bound, limit, f"{what} is not known")
+        yield because(bound, limit, _("%(what)s is not known") % {"what": what})
     elif measured.in_base() > bound.value.in_base():
-        yield because(bound, limit, f"{what} {_apart(measured, bound.value)} is above {shown(bound.value)}")
+        says = _("%(what)s %(measured)s is above %(limit)s")
+        yield because(bound, limit, says % _named(what, measured, bound.value))
 
 
 def below(bound: Bound, limit: Limit, what: str, measured: Quantity | None) -> Iterator[Reason]:
     """Yield the reason where something is below a bound, or not known."""
     if measured is None:
-        yield because(bound, limit, f"{what} is not known")
+        yield because(bound, limit, _("%(what)s is not known") % {"what": what})
     elif measured.in_base() < bound.value.in_base():
-        yield because(bound, limit, f"{what} {_apart(measured, bound.value)} is below {shown(bound.value)}")
+        says = _("%(what)s %(measured)s is below %(limit)s")
+        yield because(bound, limit, says % _named(what, measured, bound.value))
+
+
+def _named(what: str, measured: Quantity, limit: Quantity) -> dict[str, str]:
+    return {"what": what, "measured": _apart(measured, limit), "limit": shown(limit)}
 
 
 @lru_cache(maxsize=65536)
@@ -52,7 +60,7 @@ def rains(rain: Quantity) -> bool:
 
 
 def wanted_dry(bound: Bound) -> str:
-    return f"{shown(bound.value)} without rain are wanted"
+    return _("%(time)s without rain are wanted") % {"time": shown(bound.value)}
 
 
 def because(bound: Bound, limit: Limit, says: str) -> Reason:

@@ -12,6 +12,7 @@ from decimal import Decimal
 from math import ceil
 
 import numpy as np
+from django.utils.translation import gettext as _
 
 from mixing.quantities import Quantity
 from scheduling.bounds import Basis, Bound, Limit, Measure, wet_from
@@ -135,17 +136,17 @@ def _of_bound(bound: Bound, sky: Sky, place: Place) -> Iterator[_Limit]:
     value = float(bound.value.in_base())
     match bound.measure:
         case Measure.WIND_MAXIMUM:
-            yield _measured(bound, Limit.WIND, "wind", sky, _unknown_wind(sky), value, _strongest)
+            yield _measured(bound, Limit.WIND, _("wind"), sky, _unknown_wind(sky), value, _strongest)
         case Measure.WIND_MINIMUM:
-            yield _measured(bound, Limit.WIND, "wind", sky, sky.wind, value, _wind, lowest=True)
+            yield _measured(bound, Limit.WIND, _("wind"), sky, sky.wind, value, _wind, lowest=True)
         case Measure.CALM:
             yield _still(bound, sky, place, value)
         case Measure.TEMPERATURE_MINIMUM:
             yield _measured(
-                bound, Limit.FROST, "temperature", sky, sky.temperature, value, _temperature, lowest=True
+                bound, Limit.FROST, _("temperature"), sky, sky.temperature, value, _temperature, lowest=True
             )
         case Measure.TEMPERATURE_MAXIMUM:
-            yield _measured(bound, Limit.HEAT, "temperature", sky, sky.temperature, value, _temperature)
+            yield _measured(bound, Limit.HEAT, _("temperature"), sky, sky.temperature, value, _temperature)
         case Measure.RAIN_FREE:
             yield _rain(bound, sky)
         case Measure.FROST_FREE:
@@ -202,7 +203,7 @@ def _measured(
 
 
 def _still(bound: Bound, sky: Sky, place: Place, value: float) -> _Limit:
-    what = "wind, so still that it may be an inversion,"
+    what = _("wind, so still that it may be an inversion,")
 
     def why(at: int) -> Iterator[Reason]:
         hour = sky.rows[at]
@@ -222,10 +223,14 @@ def _rain(bound: Bound, sky: Sky) -> _Limit:
         after = int(steps[place])
         hour = sky.rows[place + after] if place + after < len(sky) else None
         if hour is None or hour.rain is None:
-            yield because(bound, Limit.RAIN, f"rain is not known {after} h ahead; {wanted_dry(bound)}")
+            says = _("rain is not known %(hours)s h ahead; %(wanted)s")
+            yield because(bound, Limit.RAIN, says % {"hours": after, "wanted": wanted_dry(bound)})
         else:
-            when = "it rains" if after == 0 else f"rain is due in {after} h"
-            yield because(bound, Limit.RAIN, f"{when} ({shown(hour.rain, 'mm')}); {wanted_dry(bound)}")
+            says = _("it rains (%(rain)s); %(wanted)s")
+            if after:
+                says = _("rain is due in %(hours)s h (%(rain)s); %(wanted)s")
+            facts = {"hours": after, "rain": shown(hour.rain, "mm"), "wanted": wanted_dry(bound)}
+            yield because(bound, Limit.RAIN, says % facts)
 
     return _Limit(steps <= _hours(bound), why)
 
@@ -237,10 +242,12 @@ def _frost(bound: Bound, sky: Sky) -> _Limit:
         after = int(steps[place])
         hour = sky.rows[place + after] if place + after < len(sky) else None
         if hour is None or hour.temperature is None:
-            yield because(bound, Limit.FROST, f"temperature is not known {after} h ahead")
+            says = _("temperature is not known %(hours)s h ahead")
+            yield because(bound, Limit.FROST, says % {"hours": after})
         else:
-            when = "now" if after == 0 else f"in {after} h"
-            yield because(bound, Limit.FROST, f"frost {when} ({shown(hour.temperature, 'degF')})")
+            says = _("frost in %(hours)s h (%(degrees)s)") if after else _("frost now (%(degrees)s)")
+            facts = {"hours": after, "degrees": shown(hour.temperature, "degF")}
+            yield because(bound, Limit.FROST, says % facts)
 
     return _Limit(steps <= _hours(bound), why)
 
@@ -250,7 +257,8 @@ def _ice(bound: Bound, sky: Sky) -> _Limit:
     steps = steps_since(sky.temperature <= 0)
 
     def why(place: int) -> Iterator[Reason]:
-        yield because(bound, Limit.FROST, f"frost {int(steps[place])} h ago: ice may be on the trees")
+        says = _("frost %(hours)s h ago: ice may be on the trees")
+        yield because(bound, Limit.FROST, says % {"hours": int(steps[place])})
 
     return _Limit((steps > 0) & (steps <= _hours(bound)), why)
 
@@ -263,12 +271,13 @@ def _wet(bound: Bound, sky: Sky) -> _Limit:
 
     def why(place: int) -> Iterator[Reason]:
         if sky.leaf_wet[place] > 0:
-            yield because(bound, Limit.WET, "leaves or bark are wet")
+            yield because(bound, Limit.WET, _("leaves or bark are wet"))
         elif rained[place]:
-            yield because(bound, Limit.WET, "it rained in the hour before: leaves or bark are likely wet")
+            says = _("it rained in the hour before: leaves or bark are likely wet")
+            yield because(bound, Limit.WET, says)
         else:
-            air = f"{sky.humidity[place]:g} % humidity"
-            yield because(bound, Limit.WET, f"leaves or bark are likely wet at {air}")
+            says = _("leaves or bark are likely wet at %(percent)s %% humidity")
+            yield because(bound, Limit.WET, says % {"percent": f"{sky.humidity[place]:g}"})
 
     return _Limit(wet, why)
 
@@ -278,7 +287,7 @@ def _drying(bound: Bound, sky: Sky, value: float) -> _Limit:
 
     def why(place: int) -> Iterator[Reason]:
         delta = Quantity(Decimal(repr(round(float(column[place]), 1))), "degC_difference")
-        yield from above(bound, Limit.HEAT, "Delta T, by which drops dry before they land,", delta)
+        yield from above(bound, Limit.HEAT, _("Delta T, by which drops dry before they land,"), delta)
 
     return _Limit(column > value, why)
 
@@ -290,14 +299,18 @@ def _of_place(sky: Sky, place: Place) -> Iterator[_Limit]:
     if place.quiet is not None:
         start, end = place.quiet
         quiet = np.array([_between(sky.at(step).time(), start, end) for step in range(len(sky))])
-        silent = Reason(Limit.QUIET_HOURS, Basis.FARM, f"quiet hours until {end:%H:%M}")
+        silent = Reason(
+            Limit.QUIET_HOURS, Basis.FARM, _("quiet hours until %(time)s") % {"time": f"{end:%H:%M}"}
+        )
         yield _Limit(quiet, lambda _at: (silent,))
 
 
 def _re_entry(sky: Sky, whose: str, until: datetime) -> _Limit:
     count = max(0, min(len(sky), ceil((until.astimezone(UTC) - sky.first) / HOUR)))
-    where = f" {whose}" if whose else ""
-    said = f"nobody may enter{where} before {until.isoformat(timespec='minutes')}"
+    said = _("nobody may enter before %(time)s")
+    if whose:
+        said = _("nobody may enter %(where)s before %(time)s")
+    said %= {"where": whose, "time": until.isoformat(timespec="minutes")}
     reason = Reason(Limit.RE_ENTRY, Basis.LABEL, said)
     return _Limit(np.arange(len(sky)) < count, lambda _at: (reason,))
 

@@ -12,6 +12,7 @@ from typing import Any
 from django.conf import settings
 from django.db.models import Min
 from django.utils.module_loading import import_string
+from django.utils.translation import gettext as _
 
 from orchard.blocks import outlines, weather_sense
 from orchard.blocks import queries as blocks
@@ -90,7 +91,7 @@ def closed_places(block: Block, *, spray: bool, now: dt.datetime) -> list[tuple[
     for other in others.exclude(key=block.key).order_by("id"):
         near = other.outline is not None and outlines.apart(block.outline, other.outline) <= BESIDE_M
         if near and other.re_entry_until is not None:
-            found.append((f"so near to {other.name}", other.re_entry_until))
+            found.append((_("so near to %(block)s") % {"block": other.name}, other.re_entry_until))
     return found
 
 

@@ -316,4 +316,5 @@ def test_the_open_hours_of_a_draft_are_drawn_with_numbers_and_reasons_and_a_word
     maestro = at_the_pages(member(farm.farm, "manager", language="es"))
     spanish = text(maestro.get(page))
     assert "El pronóstico tiene más de un día" in spanish and "Horas abiertas y cerradas" in spanish
+    assert "viento 15 mph, por encima de 10 mph" in spanish
     assert nia.get(at(farm, f"plan/{FarmFactory().id}/hours")).status_code == 404
