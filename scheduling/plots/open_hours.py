@@ -29,7 +29,7 @@ SIGNS = {
     Limit.QUIET_HOURS: ("Q", gettext_lazy("quiet hours")),
 }
 OPEN, UNKNOWN = "✓", "?"
-LEFT, TOP, CELL, ROW, RIGHT, LEGEND = 96, 74, 26, 26, 150, 92
+LEFT, TOP, CELL, ROW, RIGHT, LEGEND = 96, 74, 26, 26, 150, 114
 GREEN, GREY, DARK, LINE = "#17694b", "#ececf0", "#26262b", "#8a8a94"
 
 
@@ -231,7 +231,7 @@ def _legend(top: int) -> Iterator[str]:
         ("+", _("and more than one limit")),
     ]
     for place, (sign, words) in enumerate(told):
-        x, y = LEFT + (place % 4) * 196, top + 26 + (place // 4) * 22
+        x, y = LEFT + (place % 3) * 280, top + 26 + (place // 3) * 22
         yield _text(x, y, sign, size=12, weight="bold")
         yield _text(x + 18, y, words, size=12)
 
