@@ -9,7 +9,6 @@ class Migration(migrations.Migration):
 
     dependencies = [
         ('blocks', '0005_doubted_weather'),
-        ('farms', '0007_transactions_go_on_after_a_restore'),
     ]
 
     operations = [
