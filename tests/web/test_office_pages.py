@@ -2,6 +2,7 @@
 
 import datetime as dt
 import re
+from zoneinfo import ZoneInfo
 
 import pytest
 from django.db import connection
@@ -179,7 +180,7 @@ def test_five_steps_lead_from_an_empty_farm_to_a_first_checked_mix():
         {"step": "product", "name": "Copper hydroxide WG", "stock_unit": "lb"},
         {
             "step": "label",
-            "effective_from": timezone.now().date().isoformat(),
+            "effective_from": timezone.localdate(timezone=ZoneInfo(farm.zone)).isoformat(),
             "label.name": "Copper hydroxide WG",
             "label.active_ingredients.0.name": "copper hydroxide",
             "label.active_ingredients.0.content.value": "53.8",
