@@ -12,6 +12,7 @@ from orchard.farms.actors import SYSTEM
 from orchard.farms.models import Farm
 from tests.callers import Caller
 from tests.factories import BlockFactory, FarmFactory
+from tests.faults import feed
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
@@ -87,6 +88,15 @@ def test_a_reader_misses_nothing_and_reads_nothing_twice_under_many_writers():
         one.join()
 
     assert len(seen) == len({change.seq for change in seen}) == 100
+
+
+def test_three_readers_miss_nothing_of_ten_writers_who_commit_late(settings):
+    settings.RATE_LIMIT_PER_MINUTE = 0
+
+    promises, missed_by_the_plain_sequence = feed.kept(changes=150, writers=10, readers=3, seed=1)
+
+    assert [one.line() for one in promises if one.violations or not one.runs] == []
+    assert missed_by_the_plain_sequence > 0
 
 
 def test_the_feed_is_followed_over_http():

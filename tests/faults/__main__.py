@@ -1,4 +1,5 @@
-"""`python -m tests.faults [--loads N] [--seed S]` kills real servers; `… model` simulates.
+"""`python -m tests.faults [--loads N] [--seed S]` kills real servers; `… model` simulates; `… feed` reads on
+while others write.
 
 Each prints one line a promise, and ends with status 1 where one was broken.
 """
@@ -11,6 +12,8 @@ import random
 import sys
 import tempfile
 from pathlib import Path
+
+from tests.faults.own_database import own_database
 
 
 def main() -> int:
@@ -25,12 +28,23 @@ def main() -> int:
     model.add_argument("--steps", type=int, default=200, help="steps of each (200)")
     model.add_argument("--seed", type=int, help="replay this one run and print its steps")
     model.add_argument("--break", dest="broken", metavar="STEP", help="leave a step out: it must be found")
+    feed = parts.add_parser("feed", help="the change feed, read while others write")
+    feed.add_argument("--changes", type=int, default=10_000, help="how many are written (10000)")
+    feed.add_argument("--writers", type=int, default=10, help="how many write at once (10)")
+    feed.add_argument("--readers", type=int, default=3, help="how many follow meanwhile (3)")
+    feed.add_argument("--seed", type=int, default=1, help="of what is written and how late it commits (1)")
     said = parser.parse_args()
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "orchard.config.settings")
     if said.part == "model":
         from tests.faults import simulation  # noqa: PLC0415  # needs no folder of servers
 
         return simulation.main(seeds=said.seeds, steps=said.steps, seed=said.seed, broken=said.broken)
+    if said.part == "feed":
+        with own_database():
+            from tests.faults import feed as reading  # noqa: PLC0415
+
+            asked = {name: getattr(said, name) for name in ("changes", "writers", "readers", "seed")}
+            return reading.main(**asked)
     seed = random.SystemRandom().randrange(10**9) if said.seed is None else said.seed
     with tempfile.TemporaryDirectory(prefix="orchard-faults-", ignore_cleanup_errors=True) as folder:
         for name in ("DATABASE_URL", "DATABASE_OWNER_URL", "REDIS_URL"):

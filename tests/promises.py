@@ -1,0 +1,182 @@
+"""What the service promises, by number, and what shows it: tests of the suite, or a command with the figure.
+
+The suite shows each promise at a size that it can bear; a command shows it at the size that is promised.
+`tests/test_promises.py` fails where a promise has nothing to show it, or names what is no longer there.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+FIRST_TO_LAST = (*range(5, 9), *range(10, 26))
+
+
+@dataclass(frozen=True, slots=True)
+class Promise:
+    """One promise.
+
+    :ivar says: what holds, with its figure
+    :ivar tests: pytest node ids below `tests/`
+    :ivar commands: what shows it at its full size, as typed at the top of a checkout
+    """
+
+    says: str
+    tests: tuple[str, ...]
+    commands: tuple[str, ...] = ()
+
+
+PROMISES: dict[int, Promise] = {
+    5: Promise(
+        "a write whose answer was lost has one effect when it is sent again with its key: all of 200",
+        ("api/test_cut_off.py::test_cut_off_calls_leave_one_effect_or_none_and_never_a_half",),
+        ("PROMISE_ROUNDS=200 python -m pytest tests/api/test_cut_off.py -n 0",),
+    ),
+    6: Promise(
+        "one Idempotency-Key, one effect: of 8 at once, 200 times; another body is 422; kept for 7 days",
+        (
+            "api/test_cut_off.py::test_of_many_at_once_one_is_done_with_one_key_and_one_edit_wins",
+            "farms/test_members_and_tokens.py::test_the_same_key_gives_the_first_answer_again",
+            "stories/test_integration_partner.py::test_T3_of_eight_that_send_the_same_at_once_one_makes_it",
+        ),
+        ("PROMISE_ROUNDS=200 python -m pytest tests/api/test_cut_off.py -n 0",),
+    ),
+    7: Promise(
+        "no edit is lost: without If-Match 428, stale 412, and of two editors one wins, 500 times",
+        (
+            "api/test_cut_off.py::test_of_many_at_once_one_is_done_with_one_key_and_one_edit_wins",
+            "farms/test_members_and_tokens.py::test_a_change_needs_the_version_that_was_read",
+        ),
+        ("PROMISE_ROUNDS=500 python -m pytest tests/api/test_cut_off.py -n 0",),
+    ),
+    8: Promise(
+        "whatever is refused is a problem document with a code and a pointer for each fault",
+        (
+            "stories/test_integration_partner.py::"
+            "test_T6_every_refusal_is_a_problem_document_with_code_and_pointer_and_nothing_of_the_inside",
+            "farms/test_members_and_tokens.py::test_rubbish_gets_a_problem_and_never_a_row",
+        ),
+        ("python -m tests.fuzz --examples 50",),
+    ),
+    10: Promise(
+        "the change feed misses and repeats nothing and keeps the order: 10 writers that commit up to 50 ms"
+        " late, 10,000 changes, 3 readers; what is deleted is told",
+        (
+            "farms/test_changes.py::test_three_readers_miss_nothing_of_ten_writers_who_commit_late",
+            "farms/test_changes.py::test_a_change_that_commits_late_is_not_lost",
+            "stories/test_integration_partner.py::test_T4_what_is_deleted_stays_in_the_feed_as_deleted",
+        ),
+        ("python -m tests.faults feed --changes 10000 --writers 10 --readers 3",),
+    ),
+    11: Promise(
+        "pages followed over 10,000 rows while 100 a second are added skip and double none; 500 a page at"
+        " most",
+        (
+            "farms/test_members_and_tokens.py::test_pages_follow_each_other_without_gaps",
+            "stories/test_integration_partner.py::test_T12_limits_are_told_kept_and_are_each_callers_own",
+        ),
+    ),
+    12: Promise(
+        "what belongs to another farm is not there, in every operation; the answer is that of what never was",
+        (
+            "api/test_every_route.py::test_nobody_passes_without_a_token_and_no_stranger_learns_of_the_farm",
+            "farms/test_members_and_tokens.py::test_a_stranger_cannot_tell_another_farm_from_none",
+            "farms/test_fence.py::test_every_table_with_a_farm_has_its_fence_but_those_that_find_the_farm",
+        ),
+    ),
+    13: Promise(
+        "a role may do what the one table says and no more: every route, every role, every scope",
+        (
+            "api/test_every_route.py::test_every_route_of_a_farm_stands_in_the_permission_table",
+            "api/test_every_route.py::test_a_role_may_do_what_the_table_says_and_no_more",
+            "api/test_every_route.py::test_an_integration_may_do_what_its_scope_says_and_no_more",
+        ),
+    ),
+    14: Promise(
+        "a body sets nothing that is not asked for: a field that is only read is refused, nothing changes",
+        ("farms/test_members_and_tokens.py::test_rubbish_gets_a_problem_and_never_a_row",),
+    ),
+    15: Promise(
+        "no webhook reaches a private address, however it is written, resolved or redirected to",
+        (
+            "farms/test_webhooks.py::test_a_webhook_cannot_point_into_ones_own_network",
+            "farms/test_webhooks.py::test_a_name_that_turns_to_a_private_address_is_not_sent_to",
+            "farms/test_webhooks.py::test_it_goes_over_tls_to_the_address_that_was_judged",
+        ),
+    ),
+    16: Promise(
+        "webhooks are signed so that the reference verifier takes each and no changed one; two signatures"
+        " while a secret is rotated; the same id at each try; tried for most of a day, 410 ends it",
+        (
+            "farms/test_webhooks.py::test_an_event_is_signed_as_the_open_specification_says",
+            "farms/test_webhooks.py::test_for_a_day_the_old_secret_signs_beside_the_new_one",
+            "farms/test_webhooks.py::"
+            "test_a_receiver_that_is_down_for_a_day_is_paused_and_one_that_comes_back_is_not",
+            "farms/test_webhooks.py::test_a_receiver_that_is_gone_is_not_asked_again",
+            "farms/test_webhooks.py::test_a_delivery_is_sent_again_by_hand_under_its_old_id",
+        ),
+    ),
+    17: Promise(
+        "a body holds 1 MiB and 32 levels, a page 500, a bulk call 1,000; 429 says when to come again; who"
+        " sends 50 times too much makes nobody else wait twice as long",
+        (
+            "farms/test_members_and_tokens.py::test_rubbish_gets_a_problem_and_never_a_row",
+            "farms/test_bulk_calls.py::test_more_than_a_thousand_are_refused_whole",
+            "api/test_rates.py::test_who_sends_too_many_has_to_wait",
+        ),
+    ),
+    18: Promise(
+        "what is revoked opens nothing from the next request on",
+        (
+            "api/test_every_route.py::test_a_dead_token_opens_nothing",
+            "stories/test_integration_partner.py::"
+            "test_T2_keys_overlap_while_they_are_changed_and_a_revoked_one_fails_at_once",
+        ),
+    ),
+    19: Promise(
+        "what a phone kept without a signal is there once, however often and in what order it is sent: 500 at"
+        " once with an answer each; what contradicts is kept beside",
+        (
+            "farms/test_bulk_calls.py::test_all_that_waited_are_each_there_once_however_often_they_are_sent",
+            "farms/test_bulk_calls.py::test_what_is_refused_stops_nothing_else",
+            "tasks/test_at_the_same_moment.py::test_two_finishes_at_once_are_one_record_and_one_claim",
+        ),
+    ),
+    20: Promise(
+        "ids that phones make are unique within a farm and tell nothing of another",
+        (
+            "farms/test_members_and_tokens.py::test_an_id_that_a_phone_made_is_kept_and_taken_once",
+            "farms/test_members_and_tokens.py::test_the_same_id_on_two_farms_tells_neither_of_the_other",
+        ),
+    ),
+    21: Promise(
+        "a line of a ledger that is changed, taken out or moved is found, with its place",
+        (
+            "inventory/test_chain.py::test_what_the_owner_of_the_tables_changes_is_found_with_its_first_line",
+            "inventory/test_chain.py::test_a_chain_made_anew_is_found_by_the_heads_that_were_kept_elsewhere",
+            "farms/test_audit.py::test_the_database_itself_refuses_to_change_it",
+        ),
+    ),
+    22: Promise(
+        "a backup is put back on an empty server with every row and every ledger as it was",
+        ("config/test_backup.py::test_a_backup_is_put_back_row_by_row_with_guards_and_ledgers",),
+    ),
+    23: Promise(
+        "an upgrade keeps nobody waiting",
+        ("config/test_preparation.py::test_two_that_prepare_a_missing_database_at_once_both_succeed",),
+    ),
+    24: Promise(
+        "as it is installed it bears 8 writers at once, without an error",
+        ("api/test_cut_off.py::test_of_many_at_once_one_is_done_with_one_key_and_one_edit_wins",),
+        ("python -m tests.bench ledger",),
+    ),
+    25: Promise(
+        "calendars are read by others; what is called off stays, cancelled, with a higher sequence; the"
+        " address can be taken back",
+        (
+            "tasks/test_calendar_feeds.py::"
+            "test_what_changes_in_the_calendar_has_a_higher_sequence_and_what_is_called_off_stays",
+            "tasks/test_calendar_feeds.py::"
+            "test_an_address_is_shown_once_kept_as_a_hash_and_worthless_once_revoked",
+        ),
+    ),
+}
