@@ -13,7 +13,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from orchard.api import idempotency, pages
-from orchard.api.fields import ArchivedQuery, ListQuery, Query
+from orchard.api.fields import ArchivedQuery, Input, ListQuery, Query
 from orchard.api.refusals import (
     Fault,
     NotThere,
@@ -130,6 +130,37 @@ class Single(Endpoint):
         """Read it."""
         self.filters()
         return self.answer(self.thing)
+
+
+class Acting(Single):
+    """An action on one row, at `actions/` and its name. Write `do`.
+
+    :cvar action: the verb of the permission table
+    :cvar happened: True where it tells of what cannot be unsaid: `If-Match: *` is taken
+    """
+
+    http_method_names = ["post", "options"]
+    verbs: ClassVar[dict[str, str]] = {"POST": "action"}
+    asked: ClassVar[type[Input] | None] = Input
+    action: ClassVar[str] = ""
+    happened: ClassVar[bool] = False
+    made_status: ClassVar[int] = 200
+
+    def verb(self, verb: str) -> str:
+        return self.action
+
+    def post(self, request: Request, **kwargs: Any) -> Response:
+        """Do it."""
+        return self.once(self.act)
+
+    def act(self) -> Response:
+        """Do it to the version that the sender has seen."""
+        self.match(self.thing, happened=self.happened)
+        return self.answer(self.do(self.thing, **self.asked_for()), self.made_status)
+
+    def do(self, row: Any, **values: Any) -> Any:
+        """Do it with one call down; return the row after it."""
+        raise NotImplementedError
 
 
 class Changing(Single):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any, ClassVar
+from typing import Any
 
 from django.db.models import QuerySet
 from django.urls import path
@@ -14,7 +14,7 @@ from orchard.api.fields import Anything, Id, Input, Listed, ListQuery, Moment, S
 from orchard.api.refusals import Fault, NotThere
 from orchard.farms import queries
 from orchard.farms.models import Webhook, WebhookDelivery
-from orchard.farms.resources import Changing, Collection, Making, Removing, Single
+from orchard.farms.resources import Acting, Changing, Collection, Making, Removing
 from orchard.farms.webhooks import services
 from orchard.farms.webhooks.events import CHOICES
 
@@ -88,33 +88,18 @@ class WebhookHere(Changing, Removing):
         return services.change_webhook(webhook=row, by=self.by, now=self.now, **values)
 
 
-class WebhookAction(TellsItsSecret, Single):
+class WebhookAction(TellsItsSecret, Acting):
     """An action on one webhook. Write `do`."""
 
-    http_method_names = ["post", "options"]
-    verbs: ClassVar[dict[str, str]] = {"POST": "action"}
     resource = "webhook"
     shown = WebhookShown
-    asked = Input
-    action: ClassVar[str] = ""
 
     def rows(self) -> QuerySet[Webhook]:
         return queries.webhooks(farm=self.farm)
 
-    def verb(self, verb: str) -> str:
-        return self.action
-
     def post(self, request: Request, **kwargs: Any) -> Response:
         """Do it."""
-        return self.with_secret(self.once(self._act))
-
-    def _act(self) -> Response:
-        self.match(self.thing)
-        return self.answer(self.do(self.thing, **self.asked_for()))
-
-    def do(self, row: Webhook, **values: Any) -> Webhook:
-        """Do it with one call down; return the webhook after it."""
-        raise NotImplementedError
+        return self.with_secret(super().post(request, **kwargs))
 
 
 class RotateSecret(WebhookAction):

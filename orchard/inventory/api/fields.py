@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 import datetime as dt
-from typing import Any, ClassVar
+from typing import Any
 
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 from rest_framework.exceptions import ErrorDetail, ValidationError
-from rest_framework.request import Request
-from rest_framework.response import Response
 
 from mixing.faults import TOP, MixRequestError
 from mixing.label_reading import read_label
@@ -19,7 +17,6 @@ from orchard.api.fields import QUANTITY_SCHEMA, Amount, DecimalText, Input, Text
 from orchard.api.refusals import Fault, NotThere
 from orchard.farms.actors import Role
 from orchard.farms.endpoint import Endpoint
-from orchard.farms.resources import Single
 from orchard.inventory import amounts, queries
 from orchard.inventory.models import Product
 
@@ -121,27 +118,3 @@ class BelowProduct(InStore):
             raise NotThere(Fault("not_found", "there is no such product on this farm"))
         self.product = found
         super().find(**kwargs)
-
-
-class StoreAction(Single):
-    """An action on one thing of the store. Write `do`."""
-
-    http_method_names = ["post", "options"]
-    verbs: ClassVar[dict[str, str]] = {"POST": "action"}
-    asked = Input
-    action: ClassVar[str] = ""
-
-    def verb(self, verb: str) -> str:
-        return self.action
-
-    def post(self, request: Request, **kwargs: Any) -> Response:
-        """Do it."""
-        return self.once(self._act)
-
-    def _act(self) -> Response:
-        self.match(self.thing)
-        return self.answer(self.do(self.thing, **self.asked_for()))
-
-    def do(self, row: Any, **values: Any) -> Any:
-        """Do it with one call down; return the thing after it."""
-        raise NotImplementedError

@@ -19,9 +19,9 @@ from orchard.api.fields import (
     Text,
     YesNo,
 )
-from orchard.farms.resources import Changing, Making, PutAway, Removing, Single
+from orchard.farms.resources import Acting, Changing, Making, PutAway, Removing, Single
 from orchard.inventory import amounts, queries, services
-from orchard.inventory.api.fields import BelowProduct, InStore, LabelField, StoreAction
+from orchard.inventory.api.fields import BelowProduct, InStore, LabelField
 from orchard.inventory.models import LABEL_STATUSES, LabelVersion, Product
 from orchard.inventory.shelf_models import DOCUMENTS
 
@@ -159,7 +159,7 @@ class DecisionInput(Input):
     reason = Text(required=False, allow_null=True)
 
 
-class ApproveLabel(_Labels, StoreAction):
+class ApproveLabel(_Labels, Acting):
     """Let a proposed label come into force from its first day."""
 
     action = "approve"
@@ -173,7 +173,7 @@ class WithdrawalInput(Input):
     reason = Text()
 
 
-class WithdrawLabel(_Labels, StoreAction):
+class WithdrawLabel(_Labels, Acting):
     """Take a mistaken label out of force, as if it had never held."""
 
     action = "withdraw"

@@ -9,9 +9,9 @@ from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from orchard.api.fields import QUANTITY_SCHEMA, Flag, Id, Input, ListQuery, Moment, Shown, Text, Word
-from orchard.farms.resources import Collection, Single
+from orchard.farms.resources import Acting, Collection, Single
 from orchard.inventory import amounts, queries
-from orchard.inventory.api.fields import EveryDigit, StoreAction
+from orchard.inventory.api.fields import EveryDigit
 from orchard.inventory.models import Reservation, Shortage
 from orchard.inventory.services import shortages
 
@@ -103,7 +103,7 @@ class AnswerInput(Input):
     answer = Text(help_text="what was found out")
 
 
-class AnswerShortage(StoreAction):
+class AnswerShortage(Acting):
     """Answer a question: what was found out; movements or a stocktake mend the ledger."""
 
     action = "answer"

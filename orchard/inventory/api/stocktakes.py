@@ -24,11 +24,11 @@ from orchard.api.fields import (
     YesNo,
     wrong,
 )
-from orchard.farms.resources import Changing, Making
+from orchard.farms.resources import Acting, Changing, Making
 from orchard.inventory import amounts
 from orchard.inventory import queries as store
 from orchard.inventory import stocktake_queries as queries
-from orchard.inventory.api.fields import EveryDigit, StoreAction
+from orchard.inventory.api.fields import EveryDigit
 from orchard.inventory.models import Stocktake
 from orchard.inventory.services import stocktakes
 from orchard.inventory.services.stocktakes import Counted
@@ -171,7 +171,7 @@ class PostInput(Input):
     reasons = Reasons(required=False)
 
 
-class StocktakeAction(StoreAction):
+class StocktakeAction(Acting):
     """What moves a stocktake on. Write `do`."""
 
     resource = "stocktake"

@@ -13,7 +13,6 @@ from django.db import transaction
 from django.db.models import QuerySet
 from django.urls import path
 from rest_framework.exceptions import ValidationError
-from rest_framework.request import Request
 from rest_framework.response import Response
 
 from orchard.api import permissions
@@ -21,7 +20,7 @@ from orchard.api.fields import Id, Moment
 from orchard.api.problems import faults_in
 from orchard.api.refusals import Conflict, Refusal, Unprocessable
 from orchard.farms.actors import Actor
-from orchard.farms.resources import Single
+from orchard.farms.resources import Acting
 from orchard.tasks import queries
 from orchard.tasks.api.fields import as_said
 from orchard.tasks.api.orders import ORDER, OrderEndpoint
@@ -41,28 +40,18 @@ from orchard.tasks.services import claims, finish, issue, loads, starting
 from orchard.tasks.states import MOVES, allowed_in
 
 
-class Action(OrderEndpoint, Single):
+class Action(OrderEndpoint, Acting):
     """One move of a work order. Write `do`, and `done_before` where the same id again changes nothing."""
 
-    http_method_names = ["post", "options"]
-    verbs: ClassVar[dict[str, str]] = {"POST": "action"}
-    action: ClassVar[str] = ""
     happened_at: ClassVar[str] = "at"
     """The field that tells when it happened."""
     lets_in: ClassVar[bool] = False
     """Whether what came too early may be let in after it."""
 
-    def verb(self, verb: str) -> str:
-        return self.action
-
     def rows(self) -> QuerySet[WorkOrder]:
         return queries.work_orders(farm=self.farm)
 
-    def post(self, request: Request, **kwargs: Any) -> Response:
-        """Do it."""
-        return self.once(self._act)
-
-    def _act(self) -> Response:
+    def act(self) -> Response:
         repeated = "If-Match" in self.request.headers and self.done_before()
         if not repeated:
             self.match(self.thing, happened=self.action in MOVES and MOVES[self.action].happened)
@@ -96,10 +85,6 @@ class Action(OrderEndpoint, Single):
     def done_before(self) -> bool:
         """Return whether this very thing was told before: then a stale ETag is no reason to refuse it."""
         return False
-
-    def do(self, order: WorkOrder, **values: Any) -> WorkOrder:
-        """Do it with one call down; return the order after it."""
-        raise NotImplementedError
 
     def own_id(self) -> Any:
         """Return the client-made id of the body, where it is one."""
@@ -179,8 +164,8 @@ class Issue(Action):
     action = "issue"
     asked = NoteInput
 
-    def do(self, order: WorkOrder, **values: Any) -> WorkOrder:
-        return issue.issue(order=order, by=self.by, now=self.now, **values)
+    def do(self, row: WorkOrder, **values: Any) -> WorkOrder:
+        return issue.issue(order=row, by=self.by, now=self.now, **values)
 
 
 class Accept(Action):
@@ -189,8 +174,8 @@ class Accept(Action):
     action = "accept"
     asked = AcceptInput
 
-    def do(self, order: WorkOrder, **values: Any) -> WorkOrder:
-        return issue.accept(order=order, by=self.by, now=self.now, **values)
+    def do(self, row: WorkOrder, **values: Any) -> WorkOrder:
+        return issue.accept(order=row, by=self.by, now=self.now, **values)
 
 
 class Start(Action):
@@ -200,9 +185,9 @@ class Start(Action):
     asked = StartInput
     lets_in = True
 
-    def do(self, order: WorkOrder, **values: Any) -> WorkOrder:
+    def do(self, row: WorkOrder, **values: Any) -> WorkOrder:
         observed = as_said(values.pop("observed", None) or {})
-        return starting.start(order=order, by=self.by, now=self.now, observed=observed, **values)
+        return starting.start(order=row, by=self.by, now=self.now, observed=observed, **values)
 
     def _audit_refusal(self, refusal: Refusal) -> None:
         super()._audit_refusal(refusal)
@@ -222,8 +207,8 @@ class RecordLoad(Action):
     def done_before(self) -> bool:
         return loads.recorded_before(order=self.thing, id=self.own_id())
 
-    def do(self, order: WorkOrder, **values: Any) -> WorkOrder:
-        return record_load(order, by=self.by, now=self.now, **values)
+    def do(self, row: WorkOrder, **values: Any) -> WorkOrder:
+        return record_load(row, by=self.by, now=self.now, **values)
 
 
 class Finish(Action):
@@ -236,8 +221,8 @@ class Finish(Action):
     def done_before(self) -> bool:
         return finish.finished_before(order=self.thing, id=self.own_id())
 
-    def do(self, order: WorkOrder, **values: Any) -> WorkOrder:
-        return end(order, by=self.by, now=self.now, **values)
+    def do(self, row: WorkOrder, **values: Any) -> WorkOrder:
+        return end(row, by=self.by, now=self.now, **values)
 
     def _audit_refusal(self, refusal: Refusal) -> None:
         super()._audit_refusal(refusal)
@@ -251,8 +236,8 @@ class Hold(Action):
     action = "hold"
     asked = HoldInput
 
-    def do(self, order: WorkOrder, **values: Any) -> WorkOrder:
-        return issue.hold(order=order, by=self.by, now=self.now, **values)
+    def do(self, row: WorkOrder, **values: Any) -> WorkOrder:
+        return issue.hold(order=row, by=self.by, now=self.now, **values)
 
 
 class Resume(Action):
@@ -262,8 +247,8 @@ class Resume(Action):
     asked = ResumeInput
     lets_in = True
 
-    def do(self, order: WorkOrder, **values: Any) -> WorkOrder:
-        return issue.resume(order=order, by=self.by, now=self.now, **values)
+    def do(self, row: WorkOrder, **values: Any) -> WorkOrder:
+        return issue.resume(order=row, by=self.by, now=self.now, **values)
 
 
 class Cancel(Action):
@@ -272,8 +257,8 @@ class Cancel(Action):
     action = "cancel"
     asked = CancelInput
 
-    def do(self, order: WorkOrder, **values: Any) -> WorkOrder:
-        return issue.cancel(order=order, by=self.by, now=self.now, **values)
+    def do(self, row: WorkOrder, **values: Any) -> WorkOrder:
+        return issue.cancel(order=row, by=self.by, now=self.now, **values)
 
 
 class Settle(Action):
@@ -282,8 +267,8 @@ class Settle(Action):
     action = "settle"
     asked = SettleInput
 
-    def do(self, order: WorkOrder, **values: Any) -> WorkOrder:
-        return claims.settle(order=order, by=self.by, now=self.now, **values)
+    def do(self, row: WorkOrder, **values: Any) -> WorkOrder:
+        return claims.settle(order=row, by=self.by, now=self.now, **values)
 
 
 ACTIONS = (Issue, Accept, Start, RecordLoad, Finish, Hold, Resume, Cancel, Settle)

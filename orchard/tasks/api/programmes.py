@@ -7,8 +7,6 @@ from typing import Any
 from django.db.models import QuerySet
 from django.urls import path
 from rest_framework import serializers
-from rest_framework.request import Request
-from rest_framework.response import Response
 
 from orchard.api.fields import (
     Amount,
@@ -29,7 +27,7 @@ from orchard.api.fields import (
 )
 from orchard.blocks import queries as block_queries
 from orchard.crews import queries as crew_queries
-from orchard.farms.resources import Changing, Making, Single
+from orchard.farms.resources import Acting, Changing, Making, Single
 from orchard.inventory import queries as stock
 from orchard.tasks import programme_queries as queries
 from orchard.tasks import programmes
@@ -175,31 +173,18 @@ class ProgrammeHere(Changing):
         return programmes.change_programme(programme=row, by=self.by, now=self.now, **values)
 
 
-class ProgrammeAction(Single):
+class ProgrammeAction(Acting):
     """An action on a season plan: `close` or `reopen`."""
 
-    http_method_names = ["post", "options"]
-    verbs = {"POST": "action"}
     resource = "programme"
     shown = ProgrammeShown
-    asked = Input
-    action = ""
-
-    def verb(self, verb: str) -> str:
-        return self.action
 
     def rows(self) -> QuerySet[Programme]:
         return queries.programmes(farm=self.farm)
 
-    def post(self, request: Request, **kwargs: Any) -> Response:
-        """Do it."""
-        return self.once(self._do)
-
-    def _do(self) -> Response:
-        self.match(self.thing)
-        self.asked_for()
-        do = {"close": programmes.close, "reopen": programmes.reopen}[self.action]
-        return self.answer(do(programme=self.thing, by=self.by, now=self.now))
+    def do(self, row: Programme, **values: Any) -> Programme:
+        move = {"close": programmes.close, "reopen": programmes.reopen}[self.action]
+        return move(programme=row, by=self.by, now=self.now)
 
 
 class RunShown(Shown):
@@ -261,26 +246,19 @@ class Run(Single):
         return queries.planning_runs(farm=self.farm)
 
 
-class RunAction(Single):
-    """An action on a planning run: `cancel`. What is solved then is not written, and the run has failed."""
+class CancelRun(Acting):
+    """Call it off: what is solved then is not written, and the run has failed."""
 
-    http_method_names = ["post", "options"]
-    verbs = {"POST": "cancel"}
     resource = "planning_run"
     shown = RunShown
-    asked = Input
+    action = "cancel"
+    happened = True  # its progress changes it under the sender's hands
 
     def rows(self) -> QuerySet[PlanningRun]:
         return queries.planning_runs(farm=self.farm)
 
-    def post(self, request: Request, **kwargs: Any) -> Response:
-        """Call it off."""
-        return self.once(self._do)
-
-    def _do(self) -> Response:
-        self.match(self.thing, happened=True)  # its progress changes it under the sender's hands
-        self.asked_for()
-        return self.answer(programmes.cancel_run(run=self.thing, by=self.by, now=self.now))
+    def do(self, row: PlanningRun, **values: Any) -> PlanningRun:
+        return programmes.cancel_run(run=row, by=self.by, now=self.now)
 
 
 _AT = "farms/<uuid:farm>/"
@@ -291,5 +269,5 @@ urlpatterns = [
     path(f"{_AT}programmes/<uuid:id>/actions/reopen", ProgrammeAction.as_view(action="reopen")),
     path(f"{_AT}planning-runs", Runs.as_view()),
     path(f"{_AT}planning-runs/<uuid:id>", Run.as_view()),
-    path(f"{_AT}planning-runs/<uuid:id>/actions/cancel", RunAction.as_view()),
+    path(f"{_AT}planning-runs/<uuid:id>/actions/cancel", CancelRun.as_view()),
 ]

@@ -6,11 +6,9 @@ from typing import Any
 
 from django.db.models import QuerySet
 from django.urls import path
-from rest_framework.request import Request
-from rest_framework.response import Response
 
 from orchard.api.fields import Id, Input, Text
-from orchard.farms.resources import Making, Single
+from orchard.farms.resources import Acting, Making, Single
 from orchard.tasks import queries
 from orchard.tasks.api.record_fields import RecordFields, RecordInput, RecordQuery, RecordShown, as_told
 from orchard.tasks.models import ApplicationRecord
@@ -47,22 +45,14 @@ class RecordHere(Single):
         return queries.records(farm=self.farm)
 
 
-class RecordAction(RecordHere):
+class RecordAction(Acting, RecordHere):
     """What is done with a record; the answer is the new one."""
 
-    http_method_names = ["post", "options"]
+    made_status = 201
 
-    def post(self, request: Request, **kwargs: Any) -> Response:
-        """Do it."""
-        return self.once(self._act)
-
-    def _act(self) -> Response:
-        self.match(self.thing)
-        return self.answer(self.do(self.thing, **self.asked_for()), 201)
-
-    def do(self, record: ApplicationRecord, **values: Any) -> ApplicationRecord:
-        """Do it with one call down; return the new record."""
-        raise NotImplementedError
+    @property
+    def responses(self) -> Any:
+        return {201: RecordShown}
 
 
 class Changes(RecordFields):
@@ -84,16 +74,12 @@ class CorrectInput(Input):
 class Correct(RecordAction):
     """Write a new record in place of one that was wrong; the old one stays."""
 
-    verbs = {"POST": "correct"}
+    action = "correct"
     asked = CorrectInput
 
-    @property
-    def responses(self) -> Any:
-        return {201: RecordShown}
-
-    def do(self, record: ApplicationRecord, **values: Any) -> ApplicationRecord:
+    def do(self, row: ApplicationRecord, **values: Any) -> ApplicationRecord:
         values["changes"] = as_told(values["changes"])
-        return records.correct(record=record, by=self.by, now=self.now, **values)
+        return records.correct(record=row, by=self.by, now=self.now, **values)
 
 
 class VoidInput(Input):
@@ -104,15 +90,11 @@ class VoidInput(Input):
 class Void(RecordAction):
     """Take back a record that should never have been: lots go back, dates are worked out again."""
 
-    verbs = {"POST": "void"}
+    action = "void"
     asked = VoidInput
 
-    @property
-    def responses(self) -> Any:
-        return {201: RecordShown}
-
-    def do(self, record: ApplicationRecord, **values: Any) -> ApplicationRecord:
-        return records.void(record=record, by=self.by, now=self.now, **values)
+    def do(self, row: ApplicationRecord, **values: Any) -> ApplicationRecord:
+        return records.void(record=row, by=self.by, now=self.now, **values)
 
 
 AT = "farms/<uuid:farm>/application-records"
