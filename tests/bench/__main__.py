@@ -1,6 +1,6 @@
 """`python -m tests.bench [family ...] [--json FILE]`: one table, exit status 1 where a goal is missed.
 
-A family is a module beside this one with `results() -> list[Result]`.
+A family is a module beside this one with `results() -> list[Result]`; `SIZES` names what it may be told.
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ from pathlib import Path
 from tests.bench.measure import Result, table
 
 FAMILIES = ("mixing", "ledger", "planner", "forecast", "api")
+SIZES = {"api": ("orders", "movements")}
 HERE = Path(__file__).parent
 
 
@@ -26,13 +27,17 @@ def main() -> int:
     parser = argparse.ArgumentParser(prog="python -m tests.bench")
     parser.add_argument("family", nargs="*", help=f"one of {', '.join(there)}; all of them if none is named")
     parser.add_argument("--json", type=Path, metavar="FILE", help="write the rows as JSON too")
+    for family, names in SIZES.items():
+        for name in names:
+            parser.add_argument(f"--{name}", type=int, metavar="N", help=f"how many of them for {family}")
     said = parser.parse_args()
     unknown = sorted(set(said.family) - set(there))
     if unknown:
         parser.error(f"no family {', '.join(unknown)}; there are {', '.join(there)}")
     results: list[Result] = []
     for family in said.family or there:
-        results += importlib.import_module(f"tests.bench.{family}").results()
+        sizes = {name: getattr(said, name) for name in SIZES.get(family, ()) if getattr(said, name)}
+        results += importlib.import_module(f"tests.bench.{family}").results(**sizes)
     print(table(results))
     if said.json:
         said.json.write_text(json.dumps([result.as_json() for result in results], indent=2) + "\n")

@@ -124,7 +124,7 @@ def _row(result: Result) -> tuple[str, ...]:
         result.size,
         "-" if result.floor_ms is None else f"{result.floor_ms:.4f}",
         f"{result.ours_ms:.3f}",
-        "-" if result.ratios is None else f"{result.ratios[0]:.1f}-{result.ratios[1]:.1f}",
+        "-" if result.ratios is None else f"{result.ratios[0]:.2f}-{result.ratios[1]:.2f}",
         f"{result.spread:.2f}",
         "-" if result.queries is None else str(result.queries),
         result.goal or "-",
