@@ -1,9 +1,9 @@
 """Whole requests for a page of 100, beside psycopg and orjson that give the same JSON.
 
 A request goes through the WSGI application that gunicorn runs: middleware, token, farm, permission, page,
-JSON. Both are asked in turns, each pair for the same page somewhere in the feed of one of ten farms. The same
-requests go to a database with a tenth of the rows, and to the same rows as the role that owns the tables, whom
-row-level security lets by. The collector of cycles is at work as in a web process.
+JSON. Both are asked in turns, each pair for the same page somewhere in the rows of one of ten farms. The same
+requests go to a database with a tenth of the rows, and to the same rows as the role that owns the tables,
+whom row-level security lets by. The collector of cycles is at work as in a web process.
 """
 
 from __future__ import annotations

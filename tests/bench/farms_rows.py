@@ -1,9 +1,9 @@
 """Farms with many work orders, lines of the ledger and changes, for `tests.bench api` and `load`.
 
-A farm's people, places and products, and its first order, are made by our own services; the many are copies of
-that order and lines of the ledger, put in by COPY as the role that owns the tables, since PostgreSQL refuses
-COPY where row-level security stands. All constraints and triggers stand: the database follows the chain of
-each line. The change feed gets one row for each. Audit and outbox get none: nobody reads them here.
+A farm's people, places and products, and its first order, are made by our own services; the many are copies
+of that order and lines of the ledger, put in by COPY as the role that owns the tables, since PostgreSQL
+refuses COPY where row-level security stands. All constraints and triggers stand: the database follows the
+chain of each line. The change feed gets one row for each. Audit and outbox get none: nobody reads them here.
 """
 
 from __future__ import annotations
@@ -55,7 +55,8 @@ KINDS = ("receive", "use", "use", "adjust", "reverse", "use", "use", "dispose")
 
 CHANGES = """
     INSERT INTO farms_change (transaction_number, farm_id, at, resource, resource_id, change, etag, path)
-    SELECT %(first)s + row_number() OVER (ORDER BY created_at, id), farm_id, created_at, resource, id, 'created',
+    SELECT %(first)s + row_number() OVER (ORDER BY created_at, id), farm_id, created_at, resource, id,
+        'created',
         '"1-' || to_char(extract(epoch FROM created_at), 'FM9999999999.000000') || '"',
         '/api/v1/farms/' || farm_id || '/' || collection || '/' || id
     FROM (
@@ -93,7 +94,7 @@ class Filled:
 
 
 def make_farms(count: int = FARMS) -> list[Filled]:
-    """Make farms with a first order each, and number the transactions to come above the rows to be filled in."""
+    """Make farms with a first order each; number what is done from now on above the rows to be filled in."""
     with psycopg.connect(**connections["owner"].get_connection_params()) as owner:
         owner.execute(numbering.OFFSET.format(FEED_BEGINS))
     return [_farm() for _ in range(count)]
@@ -141,7 +142,8 @@ def fill(farms: Sequence[Filled], *, orders: int, movements: int, now: dt.dateti
         _copy(owner, Movement, _movements(farms, movements, now))
         for book in (book for one in farms for book in one.books):
             owner.execute(
-                "UPDATE inventory_lot SET on_hand_base = %s, chain_length = %s, chain_head = %s WHERE key = %s",
+                "UPDATE inventory_lot SET on_hand_base = %s, chain_length = %s, chain_head = %s"
+                " WHERE key = %s",
                 [book.balance, book.length, book.head, book.lot.key],
             )
         (last,) = owner.execute(
