@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from decimal import Decimal
 
 from mixing import spraying
 from mixing.catalogue import said
@@ -41,7 +40,7 @@ def note_loads(request: MixRequest, faults: Faults) -> None:
 def note_full_tank(request: MixRequest, doses: Iterable[Dose], faults: Faults) -> None:
     """Note products that leave no room for water."""
     total = spraying.total_ml(request.spray)
-    taken = sum((dose.job_ml for dose in doses if dose.job_ml is not None), Decimal(0))
+    taken = sum([volume for dose in doses if (volume := dose.job_ml) is not None])
     if total is not None and taken >= total:
         detail = said("fault.full_tank")
         faults.add((TOP, "products"), "out_of_range", detail)

@@ -67,9 +67,10 @@ def _report(request: MixRequest, rules: Rulebook, language: str) -> dict[str, An
     waiting = protection.waiting(request, applying)
     tank = advice.tank_of(request)
     worn_findings, worn_missing = protection.findings(request)
+    standing, of_pairs = compatibility.find(request, rules, scene=scene)
     findings = settle(
         (
-            *compatibility.check(request, rules, scene=scene),
+            *of_pairs,
             *limited.findings,
             *dosing.findings(doses, loads),
             *dial_findings,
@@ -78,6 +79,7 @@ def _report(request: MixRequest, rules: Rulebook, language: str) -> dict[str, An
             *worn_findings,
         ),
         order=request.order,
+        standing=standing,
     )
     missing = gaps.in_order(
         (
@@ -95,7 +97,7 @@ def _report(request: MixRequest, rules: Rulebook, language: str) -> dict[str, An
     worst = verdict(findings)
     return {
         "verdict": worst,
-        "findings": report.findings(findings, request, rules, language),
+        "findings": report.findings(findings, request, rules, language, standing=standing),
         "not_checked": report.not_checked(missing, language),
         "order": order.written(steps, stopped=worst == "stop", language=language),
         "loads": report.loads(loads),

@@ -14,7 +14,7 @@ from itertools import combinations
 from mixing import chemistry
 from mixing import scene as scenes
 from mixing.chemistry import Facts
-from mixing.findings import Basis, Finding, Severity
+from mixing.findings import Basis, Finding, Severity, Standing, stand
 from mixing.labels import Label
 from mixing.limits.speaking import spoken
 from mixing.request import MixRequest
@@ -73,26 +73,28 @@ def _folded(names: Iterable[str]) -> frozenset[str]:
 
 
 def check(request: MixRequest, rulebook: Rulebook, *, scene: Scene | None = None) -> list[Finding]:
-    """Return what the products of a tank do to each other, and the residue to each of them.
+    """Return what the products of a tank do to each other, and the residue to each of them."""
+    standing, found = find(request, rulebook, scene=scene or scenes.of(request, rulebook))
+    return [*standing.by_key.values(), *found]
 
-    :param scene: the circumstances, where they have been worked out already
-    """
-    scene = scene or scenes.of(request, rulebook)
-    settled, open_pairs = _of_tank(_partners(request), scene.place, rulebook)
-    found = list(settled)
+
+def find(request: MixRequest, rulebook: Rulebook, *, scene: Scene) -> tuple[Standing, list[Finding]]:
+    """Return the same, what stands on any day apart."""
+    standing, open_pairs = _of_tank(_partners(request), scene.place, rulebook)
+    found: list[Finding] = []
     for one, other in open_pairs:
         found += _pair(one, other, scene, rulebook)
     if request.sprayer.residue:
         of_last_load = of_residue(request, rulebook, scene=scene)
         found.extend(_milder(one) for one in of_last_load if one.severity is not Severity.NOTE)
     found.extend(_required_adjuvants(request))
-    return found
+    return standing, found
 
 
 @lru_cache(maxsize=1024)
 def _of_tank(
     partners: tuple[Partner, ...], place: Place, rulebook: Rulebook
-) -> tuple[tuple[Finding, ...], tuple[tuple[Partner, Partner], ...]]:
+) -> tuple[Standing, tuple[tuple[Partner, Partner], ...]]:
     """Return what holds of these products here on any day, and the pairs that hang on the weather."""
     settled: list[Finding] = []
     open_pairs = []
@@ -102,7 +104,8 @@ def _of_tank(
             open_pairs.append((one, other))
         else:
             settled += always
-    return tuple(settled), tuple(open_pairs)
+    order = tuple(partner.id for partner in partners if partner.id is not None)
+    return stand(settled, order=order), tuple(open_pairs)
 
 
 def of_residue(request: MixRequest, rulebook: Rulebook, *, scene: Scene | None = None) -> list[Finding]:

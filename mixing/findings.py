@@ -8,7 +8,9 @@ the time.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from enum import IntEnum, StrEnum
+from functools import lru_cache
 from operator import itemgetter
 from types import MappingProxyType
 from typing import NamedTuple
@@ -86,29 +88,62 @@ class Missing(NamedTuple):
     why: Text = NOT_GIVEN
 
 
-def settle(findings: Iterable[Finding], *, order: tuple[str, ...]) -> tuple[Finding, ...]:
+Key = tuple[str, tuple[int, ...]]
+"""What there is one finding of: an id, and the places of its products in the request."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Standing:
+    """Findings that hold of some products in some place on any day, settled once for all their jobs.
+
+    It equals only itself, so that what is written of them can be kept by it.
+    """
+
+    by_key: Mapping[Key, Finding]
+
+
+def settle(
+    findings: Iterable[Finding], *, order: tuple[str, ...], standing: Standing | None = None
+) -> tuple[Finding, ...]:
     """Return the findings sorted by severity, id and the order of products; one per id and set of products.
 
     :param order: ids of the products in the order of the request
+    :param standing: what was settled of them before
     """
-    place = {name: rank for rank, name in enumerate(order)}
-    last = len(place)
-    kept: dict[tuple[str, tuple[int, ...]], Finding] = {}
-    for finding in findings:
-        places = tuple([place.get(name, last) for name in finding.products])
-        if len(places) > 1 and places != (rising := tuple(sorted(places))):
-            finding, places = _in_request_order(finding, place), rising
-        key = finding.id, places
-        other = kept.get(key)
-        if other is None or finding.severity < other.severity:
-            kept[key] = finding
+    kept = dict(standing.by_key) if standing is not None else {}
+    _keep_worst(findings, order, kept)
     ranked = sorted([(finding.severity, key, finding) for key, finding in kept.items()], key=RANK)
     return tuple([finding for _, _, finding in ranked])
 
 
-def _in_request_order(finding: Finding, place: Mapping[str, int]) -> Finding:
-    products = sorted(finding.products, key=lambda name: place.get(name, len(place)))
-    return finding._replace(products=tuple(products))
+def stand(findings: Iterable[Finding], *, order: tuple[str, ...]) -> Standing:
+    """Return findings that hold on any day, as `settle` takes them up."""
+    kept: dict[Key, Finding] = {}
+    _keep_worst(findings, order, kept)
+    ranked = sorted(kept.items(), key=lambda one: (one[1].severity, one[0]))
+    return Standing(dict(ranked))
+
+
+def _keep_worst(findings: Iterable[Finding], order: tuple[str, ...], kept: dict[Key, Finding]) -> None:
+    for finding in findings:
+        places, turned = _placed(finding.products, order)
+        if turned is not None:
+            finding = finding._replace(products=turned)
+        key = finding.id, places
+        other = kept.get(key)
+        if other is None or finding.severity < other.severity:
+            kept[key] = finding
+
+
+@lru_cache(maxsize=4096)
+def _placed(
+    products: tuple[str, ...], order: tuple[str, ...]
+) -> tuple[tuple[int, ...], tuple[str, ...] | None]:
+    """Return the places of products in a request, rising, and the products so; None if they are."""
+    place = {name: rank for rank, name in enumerate(order)}
+    rising = tuple(sorted(products, key=lambda name: place.get(name, len(place))))
+    places = tuple(place.get(name, len(place)) for name in rising)
+    return places, None if rising == products else rising
 
 
 RANK = itemgetter(0, 1)

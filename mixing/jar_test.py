@@ -31,6 +31,8 @@ LOOK_FOR = tuple(
 US_MASSES = frozenset(("lb", "oz_wt"))
 SMALL = {"kg": "g", "L": "mL", "m3": "mL"}
 """Metric units too large for any jar, and what is measured in their place."""
+ANY = Decimal("Infinity")
+"""What every amount is below."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,20 +126,19 @@ def amount(dose: Dose, request: MixRequest, water: Quantity) -> Quantity | None:
     else:
         spray = request.spray
         if spray is None or spray.dilute_volume_per_area is None or product.label.adjuvant:
-            return _of_rate(rate, unit, water)
-        strength = _concentrated(rate, spray)
+            strength = rate.in_base()
+        else:
+            strength = _concentrated(rate, spray)
     return None if strength is None else _in_jar(strength, unit, water)
 
 
-@lru_cache(maxsize=4096)
-def _of_rate(rate: Quantity, unit: str, water: Quantity) -> Quantity:
-    return _in_jar(rate.in_base(), unit, water)
-
-
 def _in_jar(strength: Decimal, unit: str, water: Quantity) -> Quantity:
-    """Return what so much water takes at a strength [g/mL or mL/mL]."""
-    with localcontext(EXACT):
-        return measurable(Quantity(strength * water.in_base() / quantities.unit(unit).above, unit))
+    """Return what so much water takes at a strength [g/mL or mL/mL], in a unit that can be measured there."""
+    amount = EXACT.multiply(strength, water.in_base())
+    for least, smaller in _smaller(unit):
+        if spraying.rounded(amount) < least:
+            unit = smaller
+    return Quantity(EXACT.divide(amount, quantities.unit(unit).above), unit)
 
 
 def _concentrated(rate: Quantity, spray: Spray) -> Decimal:
@@ -169,16 +170,20 @@ def _per_ml(rate: Quantity, spray: Spray | None, per: str) -> Decimal | None:
     return None
 
 
-def measurable(quantity: Quantity) -> Quantity:
-    """Return the same amount in tsp, mL or g where the label's unit is too large for a jar."""
-    if quantity.unit in SMALL:
-        return quantity.to(SMALL[quantity.unit])
-    if quantity.unit not in spraying.US_VOLUMES and quantity.unit not in US_MASSES:
-        return quantity
-    for least, unit in practice().smaller:
-        if least.dimension == quantity.dimension and spraying.rounded(quantity.in_base()) < least.in_base():
-            quantity = quantity.to(unit)
-    return quantity
+@lru_cache(maxsize=256)
+def _smaller(unit: str) -> tuple[tuple[Decimal, str], ...]:
+    """Return the units to measure in instead of a label's that is too large for a jar, the smallest last.
+
+    Each with the amount [g or mL] below which it is taken.
+    """
+    if unit in SMALL:
+        return ((ANY, SMALL[unit]),)
+    if unit not in spraying.US_VOLUMES and unit not in US_MASSES:
+        return ()
+    dimension = quantities.unit(unit).dimension
+    return tuple(
+        (least.in_base(), name) for least, name in practice().smaller if least.dimension == dimension
+    )
 
 
 @cache

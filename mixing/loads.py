@@ -126,7 +126,8 @@ def _dose(dose: Dose, amount: Decimal | None, share: Decimal, scales: tuple[Scal
     shown = measuring.measure(dose, amount, scales, limit=limit) if amount > 0 else None
     if shown is None:
         return LoadDose(id, exact, (), None, base)
-    return LoadDose(id, exact, shown.amounts, shown.error, base)
+    amounts, error = shown
+    return LoadDose(id, exact, amounts, error, base)
 
 
 def _water(spray: Quantity, amounts: Sequence[Decimal | None], kits: Sequence[Kit]) -> Quantity:

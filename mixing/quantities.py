@@ -49,13 +49,15 @@ class Quantity:
 
     value: Decimal
     unit: str
-    _base: Decimal | None = field(repr=False, compare=False)
-    """The value in base units, kept once it has been asked for: limits are compared again and again."""
+    _base: Decimal = field(init=False, repr=False, compare=False)
+    """The value in base units, set once it has been asked for: limits are compared again and again."""
 
     def __init__(self, value: Decimal, unit: str) -> None:
         _set_value(self, value)
         _set_unit(self, unit)
-        _set_base(self, None)
+
+    def __reduce__(self) -> tuple[type[Quantity], tuple[Decimal, str]]:
+        return Quantity, (self.value, self.unit)
 
     @property
     def dimension(self) -> str:
@@ -74,11 +76,12 @@ class Quantity:
 
     def in_base(self) -> Decimal:
         """Return the value in the base unit of its dimension (mL, g, m2, m, s, degC, kPa, quotients)."""
-        base = self._base
-        if base is None:
+        try:
+            return self._base
+        except AttributeError:
             base = _to_base(self)
             _set_base(self, base)
-        return base
+            return base
 
     def to(self, name: str) -> Quantity:
         """Return the same quantity in another unit of the same dimension.
@@ -105,7 +108,8 @@ def _to_base(quantity: Quantity) -> Decimal:
         return EXACT.divide((quantity.value - _OFFSET_F) * 5, D(9))
     if of.name in ("degF_difference", "degF_day"):
         return EXACT.divide(quantity.value * 5, D(9))
-    return EXACT.divide(EXACT.multiply(quantity.value, of.above), of.below)
+    base = EXACT.multiply(quantity.value, of.above)
+    return base if of.below == 1 else EXACT.divide(base, of.below)
 
 
 def convert(quantity: Quantity, name: str) -> Quantity:
@@ -230,10 +234,10 @@ def _plain(value: Decimal, text: str, places: int) -> str:
         raise QuantityError("not_a_decimal", said("fault.not_finite"), "value")
     if "E" in text:
         text = format(value, "f")
-    _, point, fraction = text.partition(".")
+    whole, _, fraction = text.partition(".")
     if len(fraction) > places:
         value = value.quantize(D(1).scaleb(-places), rounding=ROUND_HALF_EVEN, context=EXACT)
-        text = format(value, "f")
-    if point:
-        text = text.rstrip("0").rstrip(".")
-    return "0" if text in ("-0", "") else text
+        whole, _, fraction = format(value, "f").partition(".")
+    fraction = fraction.rstrip("0")
+    text = f"{whole}.{fraction}" if fraction else whole
+    return "0" if text == "-0" else text

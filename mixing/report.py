@@ -8,7 +8,7 @@ from typing import Any
 
 from mixing import catalogue
 from mixing.catalogue import Text
-from mixing.findings import Basis, Finding, Missing, Severity, overridable
+from mixing.findings import Basis, Finding, Missing, Severity, Standing, overridable
 from mixing.hose_end import Amounts, Dial
 from mixing.jar_test import JarTest
 from mixing.labels import Label
@@ -33,22 +33,37 @@ def tenths(quantity: Quantity | None) -> dict[str, str] | None:
     return None if quantity is None else {"value": str(quantity.value), "unit": quantity.unit}
 
 
-def findings(found: Iterable[Finding], request: MixRequest, rulebook: Rulebook, language: str) -> list[Json]:
-    """Return the findings with their sentences and sources."""
-    labels = {product.id: product.label for product in request.products}
-    return [_finding(one, labels, rulebook, language) for one in found]
+def findings(
+    found: Iterable[Finding], request: MixRequest, rulebook: Rulebook, language: str, *, standing: Standing
+) -> list[Json]:
+    """Return the findings with their sentences and sources; alike ones are written once, and copied."""
+    labels = tuple([(product.id, product.label) for product in request.products])
+    ready, by_id = _ready(standing, labels, rulebook, language), dict(labels)
+    written = []
+    for one in found:
+        text = (ready.get(id(one)) or _finding(one, by_id, rulebook, language)).copy()
+        text["products"] = list(one.products)
+        if text["source"] is not None:
+            text["source"] = text["source"].copy()
+        written.append(text)
+    return written
+
+
+@lru_cache(maxsize=1024)
+def _ready(
+    standing: Standing, labels: tuple[tuple[str, Label], ...], rulebook: Rulebook, language: str
+) -> Mapping[int, Json]:
+    """Return what is written of findings that stand, by the identity of each: `standing` keeps them alive."""
+    by_id = dict(labels)
+    return {id(one): _finding(one, by_id, rulebook, language) for one in standing.by_key.values()}
 
 
 def _finding(one: Finding, labels: Mapping[str, Label], rulebook: Rulebook, language: str) -> Json:
-    """Return a finding as it stands in the report: alike ones are written once, and copied."""
+    """Return a finding as it stands in the report, without its products."""
     id, severity, basis, products, parameters, source_key, said_by = one
     label = labels[said_by or products[0]] if basis is Basis.LABEL and products else None
     named = tuple(parameters.items())
-    written = _written(id, severity, basis, named, source_key, label, rulebook, language).copy()
-    written["products"] = list(products)
-    if written["source"] is not None:
-        written["source"] = written["source"].copy()
-    return written
+    return _written(id, severity, basis, named, source_key, label, rulebook, language)
 
 
 @lru_cache(maxsize=8192)

@@ -9,13 +9,16 @@ import json
 import subprocess
 import sys
 import time
+from collections.abc import Iterator
 from statistics import median
 
 from mixing import check_mix, check_request, read_request, rulebook
 from mixing.chemistry import FILE as SUBSTANCES
+from mixing.request import MixRequest
 from mixing.rulebook import FOLDER, Rulebook
 from mixing.rulebook.loader import Tables, read_folder
-from tests.bench.measure import Result, measure
+from tests.bench.measure import BLOCKS, Result, measure
+from tests.bench.mixing_jobs import other_jobs
 from tests.mixing.mixes import Json, label, mix, product, q, use
 
 GOAL_REPORT_MS, GOAL_JSON_MS, GOAL_IMPORT_MS = 0.3, 1.0, 50.0
@@ -88,6 +91,14 @@ def results() -> list[Result]:
         goal_ms=GOAL_REPORT_MS,
         calls=calls,
     )
+    jobs = _other_jobs(raw, calls)
+    another = measure(
+        "another job each time",
+        f"{size}, known labels; floor: the same job",
+        lambda: check_request(next(jobs), rules=rules),
+        floor=lambda: check_request(read, rules=rules),
+        calls=calls,
+    )
     whole = measure(
         "JSON to JSON",
         f"{size}, {len(text)} characters",
@@ -105,7 +116,14 @@ def results() -> list[Result]:
     )
     assert tenfold.ratios is not None
     grown = dataclasses.replace(tenfold, goal=f"<= {GROWTH:g} x", met=tenfold.ratios[0] <= GROWTH)
-    return [once, whole, grown, *_starts()]
+    return [once, another, whole, grown, *_starts()]
+
+
+def _other_jobs(first: Json, calls: int) -> Iterator[MixRequest]:
+    """Return as many jobs as are measured, and one before."""
+    jobs = [read_request(job) for job in other_jobs(first, count=calls * BLOCKS + 1)]
+    assert len(check_request(jobs[0], rules=rulebook.load())["loads"]) == 6  # the one that is not measured
+    return iter(jobs)
 
 
 def _ten_times() -> Rulebook:
