@@ -73,16 +73,17 @@ def _no_constant(word: str) -> Any:
     raise ValueError(word)
 
 
-def _bounded(value: Any, depth: int) -> None:
-    if depth < 0:
+def _bounded(value: Any, levels: int) -> None:
+    """Demand that objects and lists stand in one another so many levels deep at most."""
+    if levels == 0 and isinstance(value, (dict, list)):
         raise Refusal(Fault("invalid", f"the body is nested more than {DEEPEST} levels deep"))
     if isinstance(value, dict):
         for name, inner in value.items():
             _readable(name)
-            _bounded(inner, depth - 1)
+            _bounded(inner, levels - 1)
     elif isinstance(value, list):
         for inner in value:
-            _bounded(inner, depth - 1)
+            _bounded(inner, levels - 1)
     elif isinstance(value, str):
         _readable(value)
 

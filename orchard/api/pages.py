@@ -1,40 +1,58 @@
-"""Lists in pages: a stable order that ends in the id, and a cursor that says where the next page begins."""
+"""Lists in pages: a stable order that ends in the id, and a cursor that says where the next page begins.
+
+A cursor belongs to the farm whose list it was given with; on another farm it is not there.
+"""
 
 from __future__ import annotations
 
 import base64
 import binascii
 import json
+import uuid
 from collections.abc import Sequence
 from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.db.models import Model, Q, QuerySet
 
-from orchard.api.refusals import Fault, Refusal
+from orchard.api.refusals import Fault, NotThere, Refusal
 
 DEFAULT_LIMIT = 100
 
 
 def page(
-    rows: QuerySet[Any], *, order: Sequence[str], limit: int, cursor: str | None
+    rows: QuerySet[Any], *, farm: uuid.UUID, order: Sequence[str], limit: int, cursor: str | None
 ) -> tuple[list[Any], str | None]:
     """Return one page of rows and the cursor of the next, or None.
 
+    :param farm: id of the farm whose list it is
     :param order: column names, each ascending or with `-` before it; the last is unique within the farm
     :raises Refusal: 400 `cursor_invalid`
+    :raises NotThere: for a cursor of another farm
     """
     rows = rows.order_by(*order)
     if cursor:
         try:
-            rows = rows.filter(_after(order, _opened(cursor, len(order))))
+            of, *values = _opened(cursor, 1 + len(order))
+            rows = rows.filter(_after(order, values))
+            demand_own(uuid.UUID(of), farm=farm, pointer="/cursor")
             found = list(rows[: limit + 1])
         except (ValueError, ValidationError, TypeError, binascii.Error):
             raise Refusal(Fault("cursor_invalid", "this cursor is not one of ours", "/cursor")) from None
     else:
         found = list(rows[: limit + 1])
     more = len(found) > limit
-    return found[:limit], _closed(found[limit - 1], order) if more else None
+    return found[:limit], _closed(found[limit - 1], order, farm) if more else None
+
+
+def demand_own(of: uuid.UUID, *, farm: uuid.UUID, pointer: str) -> None:
+    """Demand that a cursor was given by this farm.
+
+    :param of: id of the farm that gave it
+    :raises NotThere: as for whatever belongs to another farm
+    """
+    if of != farm:
+        raise NotThere(Fault("not_found", "there is no such cursor on this farm: begin without one", pointer))
 
 
 def _after(order: Sequence[str], values: Sequence[Any]) -> Q:
@@ -46,8 +64,8 @@ def _after(order: Sequence[str], values: Sequence[Any]) -> Q:
     return condition
 
 
-def _closed(row: Model, order: Sequence[str]) -> str:
-    values = []
+def _closed(row: Model, order: Sequence[str], farm: uuid.UUID) -> str:
+    values = [str(farm)]
     for name in order:
         value: Any = row
         for part in name.lstrip("-").split("__"):

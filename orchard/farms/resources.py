@@ -43,6 +43,10 @@ class Collection(Endpoint):
         assert self.shown is not None
         return [dict(one) for one in self.shown(found, many=True, context=self.context()).data]
 
+    def cursors_of(self) -> uuid.UUID:
+        """Return whose cursors these are: a farm's, and another farm's are not there."""
+        return self.farm.id
+
     def get(self, request: Request, **kwargs: Any) -> HttpResponseBase:
         """List."""
         asked = self.filters()
@@ -53,7 +57,7 @@ class Collection(Endpoint):
             if name in asked and issubclass(self.query, ListQuery)
         }
         rows = self.rows(**asked).filter(**since)
-        found, onward = pages.page(rows, order=self.order, limit=limit, cursor=cursor)
+        found, onward = pages.page(rows, farm=self.cursors_of(), order=self.order, limit=limit, cursor=cursor)
         query = request.query_params.copy()
         if onward:
             query["cursor"] = onward

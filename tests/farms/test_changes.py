@@ -9,8 +9,9 @@ from django.utils import timezone
 
 from orchard.farms import journal, queries
 from orchard.farms.actors import SYSTEM
+from orchard.farms.api import journals
 from orchard.farms.models import Farm
-from tests.callers import Caller
+from tests.callers import Caller, codes
 from tests.factories import BlockFactory, FarmFactory
 from tests.faults import feed
 
@@ -114,3 +115,13 @@ def test_the_feed_is_followed_over_http():
     after = manager.get(f"changes?after={page['cursor']}&wait=20").json()["items"]
     assert [(one["change"], one["id"]) for one in after] == [("updated", made["id"])]
     assert after[0]["etag"] == manager.get(made["url"])["ETag"]
+
+    elsewhere = Caller(FarmFactory(), "manager").get(f"changes?after={page['cursor']}")
+    assert (elsewhere.status_code, codes(elsewhere)) == (404, ["not_found"])
+
+
+def test_a_cursor_that_was_kept_from_before_it_named_its_farm_holds():
+    farm = FarmFactory()
+
+    assert journals.place_of("MTIuMzQ", farm=farm.id) == (12, 34)
+    assert journals.place_of(journals.cursor_of((12, 34), farm=farm.id), farm=farm.id) == (12, 34)

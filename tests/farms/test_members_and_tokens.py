@@ -1,4 +1,5 @@
 import json
+from urllib.parse import parse_qs, urlsplit
 
 import pytest
 from uuid6 import uuid7
@@ -143,6 +144,32 @@ def test_pages_follow_each_other_without_gaps(owner):
     assert len(seen) == len(set(seen)) == 6
 
 
+def test_a_cursor_of_another_farm_is_not_there(owner):
+    other = Caller(FarmFactory(), "owner")
+    for one in (owner, other):
+        for name in ("Upper", "Lower"):
+            assert one.post("blocks", {"name": name, "crop": "peach"}).status_code == 201
+    onward = parse_qs(urlsplit(owner.get("blocks?limit=1").json()["next"]).query)["cursor"][0]
+
+    refused = other.get(f"blocks?cursor={onward}")
+
+    assert (refused.status_code, codes(refused), pointers(refused)) == (404, ["not_found"], ["/cursor"])
+    assert owner.get(f"blocks?cursor={onward}").status_code == 200
+
+
+def test_people_on_two_farms_turn_the_pages_of_their_farms(client):
+    person = PersonFactory()
+    for _ in range(2):
+        MembershipFactory(person=person, role="owner")
+    client.force_login(person)
+
+    first = client.get("/api/v1/farms?limit=1").json()
+    second = client.get(first["next"]).json()
+
+    assert first["items"][0]["id"] != second["items"][0]["id"]
+    assert second["next"] is None
+
+
 @pytest.mark.parametrize(
     "query", ["limit=0", "limit=501", "cursor=rubbish", "colour=red", "created_since=yesterday"]
 )
@@ -155,6 +182,8 @@ def test_a_query_that_is_not_understood_is_refused(owner, query):
     [
         ("{", 400),
         (b"\xff\xfe", 400),
+        ("[" * 33 + "]" * 33, 400),
+        ('{"name": ' + '{"a": ' * 32 + "1" + "}" * 33, 400),
         ("[" * 5000 + "]" * 5000, 400),
         ('{"name": "a\\u0000b", "role": "owner"}', 400),
         ('{"name": NaN}', 400),
@@ -171,6 +200,12 @@ def test_rubbish_gets_a_problem_and_never_a_row(owner, body, status):
     assert response.status_code == status, response.content[:300]
     assert response["Content-Type"] == "application/problem+json"
     assert owner.get("tokens").json()["items"][1:] == []
+
+
+def test_thirty_two_levels_are_read(owner):
+    deepest = '{"name": ' + "[" * 31 + "1" + "]" * 31 + "}"
+
+    assert pointers(owner.call("POST", "tokens", deepest)) == ["/name", "/role"]
 
 
 def test_a_form_is_not_json(owner):

@@ -33,9 +33,9 @@ def place(path: str) -> str:
 class Known(Invented):
     """Remembers each body that was taken, by the kind of address, to make others from."""
 
-    def __init__(self) -> None:
+    def __init__(self, patches: pytest.MonkeyPatch) -> None:
         self.bodies: dict[str, list[Body]] = defaultdict(list)
-        super().__init__("lowbell_hollow", Clock(pytest.MonkeyPatch(), TODAY))
+        super().__init__("lowbell_hollow", Clock(patches, TODAY))
 
     def made(self, who: Caller, path: str, body: Any) -> dict[str, Any]:
         answer = who.post(path, body)
@@ -62,9 +62,12 @@ class Known(Invented):
         assert answer.status_code == 201, answer.content
 
 
-def planted() -> Known:
-    """Return the farm, a few days into its winter."""
-    farm = Known()
+def planted(patches: pytest.MonkeyPatch) -> Known:
+    """Return the farm, a few days into its winter.
+
+    :param patches: what sets the clock; whoever goes on to other things undoes it
+    """
+    farm = Known(patches)
     for block, percent in (("A1", "92"), ("A2", "96"), ("A3", "98")):
         farm.look(block, 97, percent)
     _weather(farm)

@@ -88,6 +88,7 @@ def _settle() -> None:
     logging.disable(logging.CRITICAL)
     from multiprocessing import util  # noqa: PLC0415
 
+    import pytest  # noqa: PLC0415
     from django.test.client import ClientHandler  # noqa: PLC0415
 
     from tests import database  # noqa: PLC0415
@@ -97,7 +98,7 @@ def _settle() -> None:
     ClientHandler.__call__ = database.with_no_farm_open(ClientHandler.__call__)
     name = database.make()
     util.Finalize(None, database.drop, args=(name,), exitpriority=1)
-    _here["asker"] = asking.Asker(farm.planted(), checks=CHECKS)
+    _here["asker"] = asking.Asker(farm.planted(pytest.MonkeyPatch()), checks=CHECKS)
 
 
 def _labels() -> list[str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import uuid
 from typing import Any
 
 from django.db.models import QuerySet
@@ -94,6 +95,9 @@ class Farms(Collection):
         if isinstance(self.who, Token):
             return Farm.objects.filter(id=self.who.farm.id, **filters)
         return queries.farms_of(self.who).filter(**filters)
+
+    def cursors_of(self) -> uuid.UUID:
+        return uuid.UUID(int=0)  # no one farm's
 
     def post(self, request: Request, **kwargs: Any) -> Response:
         """Make a farm; its maker becomes the owner."""

@@ -6,6 +6,7 @@ import base64
 import binascii
 import json
 import time
+import uuid
 from typing import Any
 
 from django.db.models import QuerySet
@@ -15,7 +16,7 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from orchard.api import spreadsheets
+from orchard.api import pages, spreadsheets
 from orchard.api.fields import (
     Anything,
     Id,
@@ -126,7 +127,7 @@ class ChangeShown(serializers.Serializer):
 
     @extend_schema_field(str)
     def get_cursor(self, row: Change) -> str:
-        return cursor_of((row.transaction_number, row.seq))
+        return cursor_of((row.transaction_number, row.seq), farm=self.context["farm"].id)
 
 
 class ChangesShown(serializers.Serializer):
@@ -145,26 +146,29 @@ class ChangesQuery(Query):
     )
 
 
-def cursor_of(place: tuple[int, int]) -> str:
-    """Return the text that stands for a place in the feed."""
-    return base64.urlsafe_b64encode(f"{place[0]}.{place[1]}".encode()).decode().rstrip("=")
+def cursor_of(place: tuple[int, int], *, farm: uuid.UUID) -> str:
+    """Return the text that stands for a place in a farm's feed."""
+    return base64.urlsafe_b64encode(f"{place[0]}.{place[1]}.{farm.hex}".encode()).decode().rstrip("=")
 
 
-def place_of(cursor: str) -> tuple[int, int]:
-    """Return the place that a cursor stands for.
+def place_of(cursor: str, *, farm: uuid.UUID) -> tuple[int, int]:
+    """Return the place that a cursor stands for. One that was kept from before cursors named a farm holds.
 
     :raises Refusal: 400 `cursor_invalid`
+    :raises NotThere: for a cursor of another farm
     """
     try:
         text = base64.b64decode(cursor + "=" * (-len(cursor) % 4), altchars=b"-_", validate=True).decode(
             "ascii"
         )
-        transaction_number, seq = text.split(".")
+        transaction_number, seq, *of = text.split(".")
         place = int(transaction_number), int(seq)
+        [given_by] = [uuid.UUID(hex=one) for one in of] or [farm]
     except (ValueError, binascii.Error):
-        place = (-1, -1)
+        place, given_by = (-1, -1), farm
     if not all(0 <= number < 2**63 for number in place):
         raise Refusal(Fault("cursor_invalid", "this cursor is not one of ours", "/after"))
+    pages.demand_own(given_by, farm=farm, pointer="/after")
     return place
 
 
@@ -180,16 +184,15 @@ class Changes(Endpoint):
         """Read on from a cursor."""
         asked = self.filters()
         limit, after = asked.get("limit", 100), asked.get("after")
-        found = self.read(
-            place_of(after) if after else None, limit + 1, min(asked.get("wait", 0), LONGEST_WAIT)
-        )
+        place = place_of(after, farm=self.farm.id) if after else None
+        found = self.read(place, limit + 1, min(asked.get("wait", 0), LONGEST_WAIT))
         more, found = len(found) > limit, found[:limit]
-        cursor = cursor_of((found[-1].transaction_number, found[-1].seq)) if found else after
+        items = ChangeShown(found, many=True, context=self.context()).data
+        cursor = items[-1]["cursor"] if found else after
         query = request.query_params.copy()
         if cursor:
             query["after"] = cursor
         address = request.build_absolute_uri(f"{request.path}?{query.urlencode()}") if more else None
-        items = ChangeShown(found, many=True, context=self.context()).data
         return Response({"items": items, "cursor": cursor, "next": address})
 
     def read(self, after: tuple[int, int] | None, limit: int, wait: float) -> list[Change]:
