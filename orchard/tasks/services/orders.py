@@ -82,8 +82,8 @@ def faults_of(draft: Draft) -> list[Fault]:
 
 
 def _made(farm: Farm, draft: Draft, number: int) -> WorkOrder:
-    order, id, report = WorkOrder(farm=farm, **draft.values), new_id(), draft.report or {}
-    order.key, order.id, order.number = id, id, number
+    id, report = new_id(), draft.report or {}
+    order = WorkOrder(farm=farm, key=id, id=id, number=number, **draft.values)
     order.title = order.title or title(order)
     order.loads_planned, order.totals = report.get("loads", []), report.get("totals", [])
     return order
