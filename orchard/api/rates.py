@@ -1,6 +1,5 @@
-"""How many requests a caller may send: a fixed number a minute, counted in this process's memory.
+"""How many requests a caller may send: a fixed number a minute, over all web processes.
 
-Several web processes count each for itself, so that no request waits for, or fails with, another server.
 Source of the header fields: RateLimit header fields for HTTP, IETF HTTPAPI working group, draft 10, 2025
 (from memory).
 """
@@ -11,7 +10,8 @@ import math
 from dataclasses import dataclass
 
 from django.conf import settings
-from django.core.cache import cache
+
+from orchard.api import counts
 
 WINDOW_S = 60
 
@@ -46,9 +46,5 @@ def count(*, caller: str, at: float) -> Allowance | None:
         return None
     window = int(at // WINDOW_S)
     key = f"rate:{caller}:{window}"
-    cache.add(key, 0, timeout=2 * WINDOW_S)
-    try:
-        sent = cache.incr(key)
-    except ValueError:  # forgotten between the two calls: it counts from one
-        sent = 1
+    sent = counts.add(key, lasts_s=2 * WINDOW_S)
     return Allowance(limit=limit, left=limit - sent, seconds=math.ceil((window + 1) * WINDOW_S - at))

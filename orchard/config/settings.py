@@ -7,7 +7,7 @@ from pathlib import Path
 from django.core.exceptions import ImproperlyConfigured
 from django.utils.translation import gettext_lazy as _
 
-from orchard.config import database, logs
+from orchard.config import caching, database, logs
 from orchard.config.environment import with_files, with_password
 
 ENVIRONMENT = with_files(os.environ)
@@ -162,6 +162,7 @@ SESSION_COOKIE_AGE = 14 * 86_400  # seconds; a phone in the field may be without
 X_FRAME_OPTIONS = "DENY"
 
 REDIS_URL = with_password(ENVIRONMENT.get("REDIS_URL", ""), ENVIRONMENT.get("REDIS_PASSWORD"))
+CACHES = caching.caches(redis_url=REDIS_URL)
 # Without a broker jobs run where they are asked for. A message leaves the queue when its job has ended, and
 # comes back when its worker is lost; the outbox counts the starts and sees that each effect is there once.
 CELERY_BROKER_URL = REDIS_URL or "memory://"

@@ -1,7 +1,6 @@
 """Signing in, with a halt to guessing: after ten wrong passwords an e-mail rests for a quarter of an hour.
 
 An e-mail that nobody has is counted and takes as long to refuse as any other, so nothing tells which exist.
-Each web process counts for itself.
 """
 
 from __future__ import annotations
@@ -11,8 +10,9 @@ from typing import Any
 
 from django.contrib.auth.forms import AuthenticationForm
 from django.contrib.auth.views import LoginView
-from django.core.cache import cache
 from django.http import HttpRequest, HttpResponse
+
+from orchard.api import counts
 
 MOST_WRONG = 10
 REST_S = 900
@@ -24,19 +24,18 @@ class SignIn(LoginView):
     template_name = "web/sign_in.html"
 
     def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
-        if cache.get(self.counted_as(), 0) < MOST_WRONG:
+        if counts.of(self.counted_as()) < MOST_WRONG:
             return super().post(request, *args, **kwargs)
         form = AuthenticationForm(request, initial={"username": request.POST.get("username", "")})
         shown = self.get_context_data(form=form, resting=True)
         return self.render_to_response(shown, status=429, headers={"Retry-After": str(REST_S)})
 
     def form_valid(self, form: AuthenticationForm) -> HttpResponse:
-        cache.delete(self.counted_as())
+        counts.forget(self.counted_as())
         return super().form_valid(form)
 
     def form_invalid(self, form: AuthenticationForm) -> HttpResponse:
-        cache.add(self.counted_as(), 0, timeout=REST_S)
-        cache.incr(self.counted_as())
+        counts.add(self.counted_as(), lasts_s=REST_S)
         return super().form_invalid(form)
 
     def counted_as(self) -> str:
