@@ -16,6 +16,7 @@ from __future__ import annotations
 import datetime as dt
 import enum
 import logging
+import time
 import uuid
 from collections.abc import Callable
 
@@ -23,6 +24,7 @@ from django.db import transaction
 from django.db.models import Q, QuerySet
 from django.utils import timezone
 
+from orchard.farms import request_ids
 from orchard.farms.models import OutboxEvent
 from scheduling import planning, turns, work
 
@@ -109,9 +111,20 @@ def drain(*, now: dt.datetime | None = None) -> int:
 
 
 def _try(id: uuid.UUID, *, now: dt.datetime) -> Came:
-    started = _start(id, now=now)
-    if isinstance(started, Came):
-        return started
+    began = time.perf_counter()
+    with request_ids.follows(None):  # until the event says which request asked for it
+        started = _start(id, now=now)
+        if isinstance(started, Came):
+            return started
+        came = _work(started, now=now)
+        said = {"kind": started.kind, "farm": started.farm.id, "status": came.name.lower()}
+        log.info("tried", extra={**said, "ms": round((time.perf_counter() - began) * 1000, 1)})
+        return came
+
+
+def _work(started: OutboxEvent, *, now: dt.datetime) -> Came:
+    """Do the work of an event that was started, and mark it as done in the same transaction."""
+    id = started.id
     try:
         long = work.LONG.get(started.kind)
         finish = None if long is None else long(started, now)
@@ -184,6 +197,7 @@ def _start(id: uuid.UUID, *, now: dt.datetime) -> Came | OutboxEvent:
         event = _held(id)
         if event is None:
             return Came.NOT_OURS
+        request_ids.current.set(event.by.get("request_id"))
         if _stands_before(event):
             return Came.TOO_SOON
         may_start = turns.started(event, now=now)

@@ -17,7 +17,7 @@ from django.db import OperationalError
 
 from orchard.farms import request_ids
 
-SAID = ("method", "route", "status", "ms", "farm", "by")
+SAID = ("method", "route", "status", "ms", "farm", "by", "kind")
 """What a line may carry beside its sentence: `extra={…}` of these names."""
 OF_MACHINES = (OSError, OperationalError)
 STRUCK = "***"

@@ -240,7 +240,7 @@ def later(kind: str, *, farm: Farm, subject: uuid.UUID, by: Actor, now: dt.datet
         farm=farm,
         kind=kind,
         subject=subject,
-        by={**by.as_json(), "role": by.role},
+        by={**by.as_json(), "role": by.role, "request_id": request_ids.current.get()},
         created_at=now,
         next_at=now,
     )

@@ -305,7 +305,7 @@ class OutboxEvent(models.Model):
     """Work for later, written in the same transaction as what it follows from.
 
     `processed_at` empty: still to be delivered. `set_aside_at` filled: too many attempts failed. `no_job`:
-    it is done, since nothing had to be done for it.
+    it is done, since nothing had to be done for it. `by`: who did what it follows from, and in which request.
     """
 
     id = models.UUIDField(primary_key=True, default=new_id, editable=False)

@@ -1,4 +1,7 @@
-"""The id that one request goes by in log, audit and answer: the sender's own, else a fresh one."""
+"""The id that one request goes by in log, audit and answer: the sender's own, else a fresh one.
+
+What is done later in the background, because of a request, goes by its id as well.
+"""
 
 from __future__ import annotations
 
@@ -11,6 +14,16 @@ from contextvars import ContextVar
 HEADER = "X-Request-Id"
 FIT = re.compile(r"[A-Za-z0-9._-]{1,64}\Z", re.ASCII)
 current: ContextVar[str | None] = ContextVar("request_id", default=None)
+
+
+@contextmanager
+def follows(asked: str | None) -> Iterator[None]:
+    """Let what happens within go by the id of the request that it follows from, where there was one."""
+    before = current.set(asked)
+    try:
+        yield
+    finally:
+        current.reset(before)
 
 
 @contextmanager

@@ -436,7 +436,7 @@ def test_the_storekeeper_answers_a_shortage_once_and_a_crew_does_not(farm, keepe
 
     assert "shortage_open" in {one["code"] for one in told}
     assert Caller(farm, "crew_lead").act(f"shortages/{row['id']}", "answer", said).status_code == 403
-    answered = keeper.act(f"shortages/{row['id']}", "answer", said)
+    answered = keeper.act(f"shortages/{row['id']}", "answer", said, if_match="*")
     assert (answered.status_code, answered.json()["answer"]) == (200, "a jug stood in the van")
     assert keeper.get("shortages?answered=false").json()["items"] == []
     assert "shortage_open" not in {one["code"] for one in keeper.get("attention").json()["items"]}

@@ -12,9 +12,10 @@ from django.core.management import call_command
 from django.db import connection, transaction
 from django.utils import timezone
 
-from orchard.farms import journal
+from orchard.config import logs
+from orchard.farms import journal, request_ids
 from orchard.farms.actors import SYSTEM
-from orchard.farms.models import OutboxEvent, Person
+from orchard.farms.models import AuditEntry, OutboxEvent, Person
 from orchard.inventory.models import Movement
 from orchard.tasks.models import Load, PlanningRun, Programme
 from scheduling import jobs, outbox, turns, wake, work
@@ -57,6 +58,27 @@ def test_a_load_that_was_told_is_taken_from_the_store(held):
     assert Load.objects.get(key=load.key).stock == "posted"
     assert pounds_used() == [-3]
     assert OutboxEvent.objects.get().processed_at is not None
+
+
+def test_what_follows_goes_by_the_id_of_its_request_in_log_and_audit(held, broken, caplog):
+    with request_ids.request("phone-7.42"):
+        told(held)
+    lines = logs.Lines()
+    caplog.set_level("INFO", logger="scheduling.outbox")
+    caplog.handler.setFormatter(lines)
+
+    with request_ids.request("another"):
+        outbox.drain(now=timezone.now())
+        broken.clear()
+        outbox.drain(now=timezone.now() + dt.timedelta(minutes=1))
+        assert request_ids.current.get() == "another"
+
+    said = [json.loads(line) for line in caplog.text.splitlines() if line.startswith("{")]
+    assert [line["request_id"] for line in said] == ["phone-7.42"] * 3
+    assert [line.get("status") for line in said] == [None, "failed", "done"]
+    assert {line.get("kind") for line in said} == {None, "load.recorded"}
+    used = AuditEntry.objects.filter(resource="stock_movement").order_by("id").last()
+    assert used.request_id == "phone-7.42"
 
 
 def test_nothing_is_done_twice_however_often_it_is_sent(held):

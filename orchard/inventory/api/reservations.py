@@ -110,6 +110,7 @@ class AnswerShortage(Acting):
     resource = "shortage"
     shown = ShortageShown
     asked = AnswerInput
+    happened = True  # it was found out, and a question has one answer whatever else changed
 
     def rows(self) -> QuerySet[Shortage]:
         return queries.shortages(farm=self.farm)
