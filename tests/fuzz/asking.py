@@ -144,6 +144,8 @@ class Asker:
         known = self.paths.get(kind) or []
         if case.path_parameters and self._is_positive(case, ParameterLocation.PATH):
             ids = chance.choice(known) if known and chance.random() < REAL else (str(self.farm.farm.id),)
+            if (fit := self.farm.fit.get(kind)) and chance.random() < MIXED:
+                ids = fit
             case.path_parameters = {
                 **case.path_parameters,
                 **dict(zip(_names(case.operation.path), ids, strict=False)),

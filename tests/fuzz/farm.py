@@ -31,10 +31,14 @@ def place(path: str) -> str:
 
 
 class Known(Invented):
-    """Remembers each body that was taken, by the kind of address, to make others from."""
+    """Remembers each body that was taken, by the kind of address, to make others from.
+
+    :ivar fit: by kind of address, the ids of what stands where that can be done now, where few things do
+    """
 
     def __init__(self, patches: pytest.MonkeyPatch) -> None:
         self.bodies: dict[str, list[Body]] = defaultdict(list)
+        self.fit: dict[str, tuple[str, ...]] = {}
         super().__init__("lowbell_hollow", Clock(patches, TODAY))
 
     def made(self, who: Caller, path: str, body: Any) -> dict[str, Any]:
@@ -219,8 +223,10 @@ def _orders(farm: Known) -> None:
         "products": [{"product": farm.product("P1"), "lots": lots}],
     }
     farm.do(teo, under_way, "record_load", short)
-    farm.bodies[place(teo.at(f"{under_way}/actions/record_load"))][:] = [
-        {"number": 7, "spray": q("50", "gal"), "products": [{"product": farm.product("P1")}]}
+    told = place(teo.at(f"{under_way}/actions/record_load"))
+    farm.fit[told] = tuple(ID.findall(teo.at(under_way)))
+    farm.bodies[told][:] = [
+        {"number": 3, "spray": q("50", "gal"), "products": [{"product": farm.product("P1")}]}
     ]
     twice = teo.act(under_way, "record_load", {**short, "spray": q("40", "gal")}, if_match="*")
     assert twice.status_code == 409, twice.content
