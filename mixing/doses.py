@@ -99,15 +99,18 @@ def doses(request: MixRequest, *, applying: Sequence[Applying] | None = None) ->
 
 def _dose(product: Product, maxima: tuple[Quantity, ...], extent: Extent) -> Dose:
     label, rate = product.label, product.rate
-    turning = _turning(label, _amount_unit(rate, label, extent))
+    turning = _turning_of(label, rate.unit, extent.us_units)
     amount, missing = _job_amount(rate, label, extent)
-    ml, grams = turning.ml, turning.grams
-    limits = [_in_unit(maximum, label, extent, ml, grams) for maximum in maxima]
+    ml, grams, limit = turning.ml, turning.grams, None
+    for maximum in maxima:
+        most = _in_unit(maximum, label, extent, ml, grams)
+        if most is not None and (limit is None or most < limit):
+            limit = most
     return Dose(
         product,
         turning.unit,
         None if amount is None else amount / turning.above,
-        min([limit for limit in limits if limit is not None], default=None),
+        limit,
         ml,
         grams,
         turning.base_unit,
@@ -138,6 +141,11 @@ class _Turning:
 
 
 @lru_cache(maxsize=4096)
+def _turning_of(label: Label, rate_unit: str, us_units: bool) -> _Turning:
+    """Return what a unit of amount is for a product, of the unit that its rate is in."""
+    return _turning(label, _amount_unit(rate_unit, label, us_units))
+
+
 def _turning(label: Label, unit: str) -> _Turning:
     with localcontext(quantities.EXACT):
         ml, grams = _factors(unit, label)
@@ -158,15 +166,15 @@ def _turning(label: Label, unit: str) -> _Turning:
 
 def amount_unit(product: Product, request: MixRequest) -> str:
     """Return the unit of a product's amounts: that of its rate, fl_oz or mL for a share, g or mL for ppm."""
-    return _amount_unit(product.rate, product.label, extent_of(request))
+    return _amount_unit(product.rate.unit, product.label, extent_of(request).us_units)
 
 
-def _amount_unit(rate: Quantity, label: Label, extent: Extent) -> str:
-    if rate.unit == "percent_vv":
-        return "fl_oz" if extent.us_units else "mL"
-    if rate.unit == "ppm":
+def _amount_unit(rate_unit: str, label: Label, us_units: bool) -> str:
+    if rate_unit == "percent_vv":
+        return "fl_oz" if us_units else "mL"
+    if rate_unit == "ppm":
         return "mL" if _ppm_by_volume(label) else "g"
-    return rate.unit.partition("/")[0]
+    return rate_unit.partition("/")[0]
 
 
 def _ppm_by_volume(label: Label) -> bool:
@@ -268,7 +276,7 @@ def _turning_needs(label: Label, ml: Decimal | None, grams: Decimal | None) -> s
 def at_rate(rate: Quantity, product: Product, request: MixRequest) -> Decimal | None:
     """Return what a rate takes for the whole job, in the unit of the product's dose; None if not known."""
     extent, label = extent_of(request), product.label
-    turning = _turning(label, _amount_unit(product.rate, label, extent))
+    turning = _turning_of(label, product.rate.unit, extent.us_units)
     return _in_unit(rate, label, extent, turning.ml, turning.grams)
 
 

@@ -11,7 +11,7 @@ from mixing.findings import Basis, Finding, Missing, Severity
 from mixing.loads import Load, LoadDose, percent
 from mixing.quantities import plain
 
-FIVE_PERCENT = Decimal("0.05")
+ZERO, FIVE_PERCENT = Decimal(0), Decimal("0.05")
 
 
 def findings(doses: Sequence[Dose], loads: Sequence[Load]) -> tuple[Finding, ...]:
@@ -53,18 +53,21 @@ def _of_dose(dose: Dose) -> Iterator[Finding]:
         yield _caution("dose.packet-content-unknown", dose)
 
 
-def _of_loads(dose: Dose, loads: Sequence[LoadDose]) -> Iterator[Finding]:
-    errors = [load.error for load in loads if load.error is not None]
-    worst = max(errors, key=abs) if errors else None
+def _of_loads(dose: Dose, loads: Sequence[LoadDose]) -> list[Finding]:
+    found, worst = [], ZERO
+    for load in loads:
+        if load.error is not None and abs(load.error) > abs(worst):
+            worst = load.error
     if worst == -1:
-        yield _caution("dose.below-smallest-mark", dose)
-    elif worst is not None and abs(worst) > FIVE_PERCENT:
+        found.append(_caution("dose.below-smallest-mark", dose))
+    elif abs(worst) > FIVE_PERCENT:
         side = "above" if worst > 0 else "below"
-        yield _caution("dose.measuring-error", dose, error=percent(abs(worst)) or "", side=side)
-    if len(errors) < len(loads) and any(load.measure == () and load.error is None for load in loads):
-        yield _caution("dose.no-measure", dose)
+        found.append(_caution("dose.measuring-error", dose, error=percent(abs(worst)) or "", side=side))
+    if any(load.measure == () and load.error is None for load in loads):
+        found.append(_caution("dose.no-measure", dose))
     if dose.product.label.packet:
-        yield from _of_packets(dose, loads)
+        found += _of_packets(dose, loads)
+    return found
 
 
 def _of_packets(dose: Dose, loads: Sequence[LoadDose]) -> Iterator[Finding]:

@@ -9,7 +9,7 @@ Corporation, 2025; waiting and signs, Using a Jar Test, Utah State University Ex
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from decimal import Decimal, localcontext
 from functools import cache, lru_cache
@@ -68,18 +68,18 @@ class JarTest(NamedTuple):
     look_for: tuple[Text, ...]
 
 
-def plan(request: MixRequest, findings: Iterable[Finding], *, dosed: Sequence[Dose] | None = None) -> JarTest:
+def plan(
+    request: MixRequest, findings: Collection[Finding], *, dosed: Sequence[Dose] | None = None
+) -> JarTest:
     """Return the jar test for this tank.
 
     :param findings: what was found; an untested pair, or a finding that asks for it, makes the test needed
     :param dosed: the doses, where they have been worked out already
     """
     said = practice()
-    asked = [
-        one
-        for one in findings
-        if one.id in said.asking or (one.basis is Basis.UNTESTED and _is_untested_pair(one))
-    ]
+    # two products of the tank: what the last load left is no partner in a jar
+    untested = any(one.basis is Basis.UNTESTED and len(one.products) > 1 for one in findings)
+    asked = untested or any(one.id in said.asking for one in findings)
     water = said.water_us if spraying.in_us_units(request) else said.water_metric
     with localcontext(EXACT):
         amounts = tuple(
@@ -89,8 +89,8 @@ def plan(request: MixRequest, findings: Iterable[Finding], *, dosed: Sequence[Do
             ]
         )
     return JarTest(
-        needed=bool(asked),
-        why=Text(_why(request, asked)),
+        needed=asked,
+        why=Text(_why(request, asked, untested)),
         water=water,
         amounts=amounts,
         wait=said.wait,
@@ -98,19 +98,14 @@ def plan(request: MixRequest, findings: Iterable[Finding], *, dosed: Sequence[Do
     )
 
 
-def _is_untested_pair(finding: Finding) -> bool:
-    """Two products of the tank; what the last load left is no partner in a jar."""
-    return finding.basis is Basis.UNTESTED and len(finding.products) > 1
-
-
-def _why(request: MixRequest, asked: list[Finding]) -> str:
+def _why(request: MixRequest, asked: bool, untested: bool) -> str:
     if asked:
-        return "jar_test.why.untested" if any(map(_is_untested_pair, asked)) else "jar_test.why.asked"
+        return "jar_test.why.untested" if untested else "jar_test.why.asked"
     return "jar_test.why.one_product" if len(request.products) == 1 else "jar_test.why.not_needed"
 
 
 def amount(dose: Dose, request: MixRequest, water: Quantity) -> Quantity | None:
-    """Return what of a product goes into so much water, in a unit that can be measured there.
+    """Return what of a product goes into so much water, in a unit measured there; call it in `EXACT`.
 
     It is the share of the spray that the jar is; None where a rate by area, tree or length lacks the spray
     volume, or a rate in ppm its content.
@@ -134,11 +129,11 @@ def amount(dose: Dose, request: MixRequest, water: Quantity) -> Quantity | None:
 
 def _in_jar(strength: Decimal, unit: str, water: Quantity) -> Quantity:
     """Return what so much water takes at a strength [g/mL or mL/mL], in a unit that can be measured there."""
-    amount = EXACT.multiply(strength, water.in_base())
+    amount = strength * water.in_base()
     for least, smaller in _smaller(unit):
         if spraying.rounded(amount) < least:
             unit = smaller
-    return Quantity(EXACT.divide(amount, quantities.unit(unit).above), unit)
+    return Quantity(amount / quantities.unit(unit).above, unit)
 
 
 def _concentrated(rate: Quantity, spray: Spray) -> Decimal:

@@ -13,11 +13,12 @@ from typing import NamedTuple
 from mixing import measuring, quantities, spraying
 from mixing.doses import Dose
 from mixing.measuring import Scale
-from mixing.quantities import Quantity
+from mixing.quantities import EXACT, Quantity
 from mixing.request import MixRequest
+from mixing.spraying import PLACES
 
 TENTH = Decimal("0.1")
-HUNDRED = Decimal(100)
+ZERO, HUNDRED = Decimal(0), Decimal(100)
 SHARE_THAT_MATTERS = Decimal("0.01")
 """Liquids that take more of a load than this leave less room for water."""
 
@@ -106,7 +107,7 @@ def _load(
 ) -> Load:
     """Return one load; `amounts` are given for the last one, else they are its share of the job."""
     wanted = [
-        None if dose.job is None else spraying.rounded(dose.job * share) for dose, _ in kits
+        None if dose.job is None else (dose.job * share).quantize(PLACES, None, EXACT) for dose, _ in kits
     ] if amounts is None else amounts  # fmt: skip
     products = tuple(
         [_dose(dose, amount, share, scales) for (dose, scales), amount in zip(kits, wanted, strict=True)]
@@ -132,16 +133,13 @@ def _dose(dose: Dose, amount: Decimal | None, share: Decimal, scales: tuple[Scal
 
 def _water(spray: Quantity, amounts: Sequence[Decimal | None], kits: Sequence[Kit]) -> Quantity:
     """Return the water to add: the spray, less the liquids where they take more than 1 % of it."""
-    liquids = sum(
-        [
-            amount * dose.ml
-            for (dose, _), amount in zip(kits, amounts, strict=True)
-            if dose.liquid and dose.ml is not None and amount is not None
-        ]
-    )
-    if liquids <= SHARE_THAT_MATTERS * spray.in_base():
+    above, liquids = quantities.unit(spray.unit).above, ZERO
+    for (dose, _), amount in zip(kits, amounts, strict=True):
+        if dose.liquid and dose.ml is not None and amount is not None:
+            liquids += amount * dose.ml
+    if liquids <= SHARE_THAT_MATTERS * spray.value * above:
         return spray
-    taken = liquids / quantities.unit(spray.unit).above
+    taken = liquids / above
     return Quantity(spraying.rounded(spray.value - taken), spray.unit)
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from decimal import ROUND_HALF_DOWN, Decimal, localcontext
+from decimal import ROUND_FLOOR, ROUND_HALF_DOWN, Decimal, localcontext
 from functools import lru_cache
 from typing import NamedTuple
 
@@ -20,7 +20,7 @@ from mixing.spraying import PLACES
 
 FIVE_PERCENT = Decimal("0.05")
 QUARTER, WHOLE = Decimal("0.25"), Decimal(1)
-ONE = Decimal(1)
+ZERO, ONE = Decimal(0), Decimal(1)
 
 FAMILIES: tuple[Mapping[str, Decimal], ...] = (
     dict.fromkeys(("gal", "qt", "pt", "cup", "fl_oz", "tbsp", "tsp"), QUARTER),
@@ -143,24 +143,24 @@ def measure(
     content = dose.product.label.packet_content
     if content is not None and dose.product.label.packet:
         return _packets(dose, amount, limit, content)
-    best: tuple[int, ToolSet] | None = None
-    least = error = ONE
-    for tools, per_unit, last in scaled:
-        if best is not None and (not least or (last and least <= FIVE_PERCENT)):
+    best: Scale | None = None
+    most = error = ZERO
+    for scale in scaled:
+        if best is not None and (not error or (scale.last and abs(error) <= FIVE_PERCENT)):
             continue
-        marks = amount * per_unit
-        shown = int(marks.to_integral_value(ROUND_HALF_DOWN))
+        marks = amount * scale.per_unit
+        shown = marks.to_integral_value(ROUND_HALF_DOWN)
         if shown > marks and limit is not None:
-            shown = _within(shown, marks, limit * per_unit)
-        off = (shown - marks) / marks
-        if best is None or abs(off) < least:
-            best, least, error = (shown, tools), abs(off), off
-    return None if best is None else Measured(_split(*best), error)
+            shown = _within(shown, marks, limit * scale.per_unit)
+        off = ZERO if shown == marks else (shown - marks) / marks
+        if best is None or abs(off) < abs(error):
+            best, most, error = scale, shown, off
+    return None if best is None else Measured(_split(int(most), best.tools), error)
 
 
-def _within(nearest: int, marks: Decimal, limit: Decimal) -> int:
+def _within(nearest: Decimal, marks: Decimal, limit: Decimal) -> Decimal:
     """Return the nearest whole number of marks, the one below where it would pass the limit."""
-    return int(marks + SLACK) if nearest > limit + SLACK else nearest
+    return (marks + SLACK).to_integral_value(ROUND_FLOOR) if nearest > limit + SLACK else nearest
 
 
 @lru_cache(maxsize=8192)
@@ -183,10 +183,10 @@ def _packets(dose: Dose, amount: Decimal, limit: Decimal | None, content: Quanti
     if packet is None:
         return None
     wanted = amount / packet
-    count = int(wanted.to_integral_value(ROUND_HALF_DOWN))
+    count = wanted.to_integral_value(ROUND_HALF_DOWN)
     if limit is not None:
         count = _within(count, wanted, limit / packet)
-    amounts = (Quantity(count * content.value, content.unit),) if count else ()
+    amounts = (Quantity(int(count) * content.value, content.unit),) if count else ()
     return Measured(amounts, (count - wanted) / wanted)
 
 

@@ -132,7 +132,8 @@ def _doing_json(doing: Doing, number: int, language: str) -> dict[str, Any]:
 class Plan:
     """The steps of one kind of tank, and the pairs (first, second, publishers) that publishers turn round."""
 
-    doings: tuple[Doing, ...]
+    steps: tuple[Step, ...]
+    """With no amounts yet."""
     disputed: tuple[tuple[str, str, tuple[str, ...]], ...]
 
 
@@ -157,29 +158,31 @@ def steps(
         first, rest = _fills(loads[0] if loads else None, _start_share(products))
     doses = {dose.id: dose for dose in loads[0].products} if loads else {}
     packets = {one.id: one.label.packet_content for one in products if one.label.packet}
-    return tuple(_with_amounts(plan.doings, first, rest, doses, packets)), findings
+    return tuple(_with_amounts(plan.steps, first, rest, doses, packets)), findings
 
 
 def _with_amounts(
-    doings: Iterable[Doing],
+    steps: Iterable[Step],
     first: Quantity | None,
     rest: Quantity | None,
     doses: Mapping[str, Dose],
     packets: Mapping[str, Quantity | None],
-) -> Iterator[Step]:
-    for doing in doings:
-        if doing.product is not None:
-            dose = doses.get(doing.product)
-            if dose is None:
-                yield Step(doing, None)
-            else:
-                yield Step(doing, dose.exact, dose.measure or (), packets.get(doing.product))
-        elif doing.action != "fill":
-            yield Step(doing, None)
-        elif not doing.last_fill:
-            yield Step(doing, first)
-        elif rest is None or rest.value:
-            yield Step(doing, rest)
+) -> list[Step]:
+    found = []
+    for step in steps:
+        doing = step.doing
+        if doing.action == "add":
+            dose = doses.get(doing.product or "")
+            if dose is not None:
+                step = Step(doing, dose.exact, dose.measure or (), packets.get(dose.id))
+        elif doing.action == "fill":
+            amount = rest if doing.last_fill else first
+            if amount is not None:
+                if doing.last_fill and not amount.value:
+                    continue
+                step = Step(doing, amount)
+        found.append(step)
+    return found
 
 
 def _start_share(products: Sequence[Product]) -> Decimal:
@@ -224,7 +227,7 @@ def _plan(places: tuple[tuple[str, str], ...], edges: Edges, way: str, amounts: 
         doings = [*adding, *_filling_the_jar(way)]
     else:
         doings = [*_starting(way, amounts), *adding, *_finishing(way)]
-    return Plan(tuple(doings), tuple(_disputed(order, place, edges)))
+    return Plan(tuple(Step(doing, None) for doing in doings), tuple(_disputed(order, place, edges)))
 
 
 def _starting(way: str, amounts: bool) -> list[Doing]:

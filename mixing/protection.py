@@ -104,6 +104,7 @@ def waiting(request: MixRequest, applying: Sequence[Applying] | None = None) -> 
     :param applying: the rows of the labels that apply, where they have been looked up already
     """
     applying = applying or uses.of_products(request)
+    longest_entry, longest_harvest = _longest(tuple(applying))
     entry_unknown: list[Product] = []
     harvest_unknown: list[Product] = []
     for product, rows in zip(request.products, applying, strict=True):
@@ -113,8 +114,8 @@ def waiting(request: MixRequest, applying: Sequence[Applying] | None = None) -> 
             if rows.pre_harvest is None:
                 harvest_unknown.append(product)
     return Waiting(
-        _re_entry(request, uses.longest([rows.re_entry for rows in applying]), known=not entry_unknown),
-        _harvest(request, uses.longest([rows.pre_harvest for rows in applying]), known=not harvest_unknown),
+        _re_entry(request, longest_entry, known=not entry_unknown),
+        _harvest(request, longest_harvest, known=not harvest_unknown),
         tuple([_not_stated("re-entry.not-stated", product, "cfr-170-407") for product in entry_unknown]),
         (
             *[Missing(f"label.re_entry:{product.id}") for product in entry_unknown],
@@ -127,6 +128,14 @@ def _re_entry(request: MixRequest, longest: Quantity | None, *, known: bool) -> 
     if request.at is None or longest is None or not known:
         return ReEntry(longest, None)
     return ReEntry(longest, request.at + timedelta(microseconds=int(_seconds(longest) * 1_000_000)))
+
+
+@lru_cache(maxsize=1024)
+def _longest(applying: tuple[Applying, ...]) -> tuple[Quantity | None, Quantity | None]:
+    """Return the longest re-entry interval and the longest wait before harvest of the rows that apply."""
+    return uses.longest(rows.re_entry for rows in applying), uses.longest(
+        rows.pre_harvest for rows in applying
+    )
 
 
 def _harvest(request: MixRequest, longest: Quantity | None, *, known: bool) -> Harvest:

@@ -151,9 +151,9 @@ def _load_dose(dose: LoadDose) -> Json:
     id, exact, measure, error, base = dose
     return {
         "id": id,
-        "exact": amount(exact),
+        "exact": None if exact is None else exact.as_json(),
         "measure": None if measure is None else [one.as_json() for one in measure],
-        "error_percent": percent(error),
+        "error_percent": "0.0" if error == 0 else percent(error),
         "base": tenths(base),
     }
 

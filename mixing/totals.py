@@ -10,7 +10,7 @@ from typing import NamedTuple
 from mixing import chemistry, spraying
 from mixing.doses import Dose, density
 from mixing.findings import Missing
-from mixing.labels import Ingredient
+from mixing.labels import Ingredient, Label
 from mixing.loads import TENTH
 from mixing.quantities import Quantity
 from mixing.request import MixRequest
@@ -40,7 +40,7 @@ class Total(NamedTuple):
 
 def totals(request: MixRequest, doses: Sequence[Dose]) -> tuple[Total, ...]:
     """Return the total of each product, in the order of the request."""
-    return tuple(_total(request, dose) for dose in doses)
+    return tuple([_total(request, dose) for dose in doses])
 
 
 def _total(request: MixRequest, dose: Dose) -> Total:
@@ -66,6 +66,8 @@ def _per_area(request: MixRequest, job: Decimal, unit: str) -> Quantity | None:
 
 def _metals(dose: Dose) -> tuple[MetalTotal, ...]:
     """Return each element once: the label's own figure, else the formula's, added up over the ingredients."""
+    if not _has_metal(dose.product.label):
+        return ()
     found: dict[tuple[str, str], Decimal | None] = {}
     for ingredient in dose.product.label.active_ingredients or ():
         if ingredient.metal is None and not _shares(ingredient.name, METALS):
@@ -77,6 +79,11 @@ def _metals(dose: Dose) -> tuple[MetalTotal, ...]:
         MetalTotal(of, None if grams is None else Quantity(grams.quantize(TENTH), "g"), given_by)
         for (of, given_by), grams in found.items()
     )
+
+
+@lru_cache(maxsize=2048)
+def _has_metal(label: Label) -> bool:
+    return any(one.metal or _shares(one.name, METALS) for one in label.active_ingredients or ())
 
 
 def _of_ingredient(dose: Dose, ingredient: Ingredient) -> Iterator[tuple[str, str, Decimal | None]]:

@@ -110,6 +110,12 @@ def _asks(label: Label) -> bool:
     return label.mixing is not None and bool(label.mixing.intervals)
 
 
+@lru_cache(maxsize=1024)
+def _known_of(label: Label) -> tuple[Facts, str, bool]:
+    """Return what of an earlier application hangs on its label alone."""
+    return chemistry.facts(label), label.same_product, _asks(label)
+
+
 class Past(NamedTuple):
     """What was sprayed up to today, the latest first: all of it, by product, and by what products are.
 
@@ -130,14 +136,7 @@ def past_of(history: Iterable[Application] | None, today: date | None) -> Past:
     if today is None or not history:
         return NO_PAST
     found = [
-        Earlier(
-            one,
-            place,
-            (today - one.on).days,
-            chemistry.facts(one.label),
-            one.label.same_product,
-            _asks(one.label),
-        )
+        Earlier(one, place, (today - one.on).days, *_known_of(one.label))
         for place, one in enumerate(history)
         if one.on <= today
     ]
