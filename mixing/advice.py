@@ -14,6 +14,7 @@ from typing import Any
 
 from mixing import chemistry
 from mixing.formulation_types import formulation_type
+from mixing.labels import Label
 from mixing.request import MixRequest, SprayerKind
 from mixing.stages import Window
 
@@ -122,7 +123,7 @@ def tank_of(request: MixRequest) -> Tank:
     """Return what lines ask about, of one request; like requests give the same object."""
     sprayer, stage = request.sprayer, request.stage
     return _tank(
-        tuple([(chemistry.groups(one.label), one.label.formulation) for one in request.products]),
+        tuple([product.label for product in request.products]),
         (*[product.rate.unit for product in request.products], *_units(request)),
         request.measures,
         request.crop,
@@ -132,13 +133,12 @@ def tank_of(request: MixRequest) -> Tank:
         sprayer.kind,
         sprayer.residue,
         sprayer.materials,
-        any(product.label.restricted_use for product in request.products),
     )
 
 
 @lru_cache(maxsize=1024)
 def _tank(
-    products: tuple[tuple[frozenset[str], str | None], ...],
+    labels: tuple[Label, ...],
     units: tuple[str, ...],
     measures: tuple[str, ...] | None,
     crop: str,
@@ -148,13 +148,12 @@ def _tank(
     kind: SprayerKind,
     residue: tuple[str, ...],
     materials: tuple[str, ...],
-    restricted_use: bool,
 ) -> Tank:
     names = {name for unit in units for name in unit.split("/")}
     region = region.upper() if region else None
     return Tank(
         groups=frozenset().union(
-            *(groups | formulation_type(formulation).groups for groups, formulation in products)
+            *(chemistry.groups(one) | formulation_type(one.formulation).groups for one in labels)
         ),
         residue=frozenset().union(*map(chemistry.groups_of, residue)),
         residue_names=residue,
@@ -167,7 +166,7 @@ def _tank(
         sprayer=str(kind),
         us_units=not US_UNITS.isdisjoint(names),
         spoons=not SPOONS.isdisjoint(names | set(measures or ())),
-        restricted_use=restricted_use,
+        restricted_use=any(label.restricted_use for label in labels),
     )
 
 

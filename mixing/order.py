@@ -16,8 +16,9 @@ from mixing import sequence
 from mixing.catalogue import Text, render
 from mixing.findings import Basis, Finding, Missing, Severity
 from mixing.formulation_types import formulation_type
+from mixing.labels import Label
 from mixing.quantities import EXACT, Quantity, plain
-from mixing.request import MixRequest, Product, SprayerKind
+from mixing.request import Known, MixRequest, Product, SprayerKind
 from mixing.sequence import OWN_PLACE, Edges, practice
 
 HUNDRED = Decimal(100)
@@ -145,20 +146,15 @@ def steps(
     :param premix_water: for a hose-end sprayer of fixed ratio, the water of the premix
     Where labels contradict each other there is no order to follow, hence no steps.
     """
-    products = request.products
-    edges = sequence.label_edges(products)
-    places = tuple((product.id, sequence.place_of(product.label)) for product in products)
-    plan = _plan(places, edges, WAYS.get(request.sprayer.kind, "machine"), bool(loads))
-    if plan is None:
-        return (), (_contradiction(products, edges),)
-    findings = (*_about_products(products, places), *_disputes(plan, products))
+    kind = _kind_of(request.known, WAYS.get(request.sprayer.kind, "machine"), bool(loads))
+    if kind.plan is None:
+        return (), kind.findings
     if request.sprayer.is_hose_end:
         first, rest = None, premix_water
     else:
-        first, rest = _fills(loads[0] if loads else None, _start_share(products))
+        first, rest = _fills(loads[0] if loads else None, kind.start_share)
     doses = {dose.id: dose for dose in loads[0].products} if loads else {}
-    packets = {one.id: one.label.packet_content for one in products if one.label.packet}
-    return tuple(_with_amounts(plan.steps, first, rest, doses, packets)), findings
+    return tuple(_with_amounts(kind.plan.steps, first, rest, doses, kind.packets)), kind.findings
 
 
 def _with_amounts(
@@ -185,12 +181,12 @@ def _with_amounts(
     return found
 
 
-def _start_share(products: Sequence[Product]) -> Decimal:
+def _start_share(products: Known) -> Decimal:
     """The share that a label asks for, the largest of them; else half."""
     asked = [
-        product.label.mixing.order_fill_percent
-        for product in products
-        if product.label.mixing is not None and product.label.mixing.order_fill_percent is not None
+        label.mixing.order_fill_percent
+        for _, label in products
+        if label.mixing is not None and label.mixing.order_fill_percent is not None
     ]
     return EXACT.divide(max(asked), HUNDRED) if asked else practice().start_share
 
@@ -214,6 +210,33 @@ def missing(products: Iterable[Product]) -> tuple[Missing, ...]:
 
 
 # One kind of tank
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """What is the same for every tank of some products: its steps, what is said of them, how it is filled.
+
+    :ivar plan: None where labels contradict each other
+    :ivar packets: what one packet holds of each product that comes in packets
+    """
+
+    plan: Plan | None
+    findings: tuple[Finding, ...]
+    start_share: Decimal
+    packets: Mapping[str, Quantity | None]
+
+
+@lru_cache(maxsize=1024)
+def _kind_of(products: Known, way: str, amounts: bool) -> Kind:
+    edges = sequence.label_edges(products)
+    places = tuple((id, sequence.place_of(label)) for id, label in products)
+    plan = _plan(places, edges, way, amounts)
+    if plan is None:
+        findings: tuple[Finding, ...] = (_contradiction(products, edges),)
+    else:
+        findings = (*_about_products(products, places), *_disputes(plan, products))
+    packets = {id: label.packet_content for id, label in products if label.packet}
+    return Kind(plan, findings, _start_share(products), packets)
 
 
 @lru_cache(maxsize=2048)
@@ -279,52 +302,52 @@ def _disputed(
 # What is to be said of it
 
 
-def _disputes(plan: Plan, products: Sequence[Product]) -> Iterator[Finding]:
+def _disputes(plan: Plan, products: Known) -> Iterator[Finding]:
     """One note for the tank: which products other publishers would put elsewhere, and who they are."""
     if not plan.disputed:
         return
     turned = {id for first, second, _ in plan.disputed for id in (first, second)}
-    concerned = [product for product in products if product.id in turned]
+    concerned = [one for one in products if one[0] in turned]
     publishers = dict.fromkeys(name for _, _, names in plan.disputed for name in names)
     yield Finding(
         id="order.publishers-differ",
         severity=Severity.NOTE,
         basis=Basis.PUBLISHED,
-        products=tuple(product.id for product in concerned),
+        products=tuple(id for id, _ in concerned),
         parameters={
-            "products": ", ".join(product.label.name for product in concerned),
+            "products": ", ".join(label.name for _, label in concerned),
             "publishers": ", ".join(publishers),
         },
         source_key="sportsfield",
     )
 
 
-def _contradiction(products: Sequence[Product], edges: Edges) -> Finding:
-    round_and_round = sequence.circle((product.id for product in products), edges)
-    concerned = [product for product in products if product.id in round_and_round]
+def _contradiction(products: Known, edges: Edges) -> Finding:
+    round_and_round = sequence.circle((id for id, _ in products), edges)
+    concerned = [one for one in products if one[0] in round_and_round]
     return Finding(
         id="order.labels-contradict",
         severity=Severity.STOP,
         basis=Basis.LABEL,
-        products=tuple(product.id for product in concerned),
-        parameters={"products": ", ".join(product.label.name for product in concerned)},
+        products=tuple(id for id, _ in concerned),
+        parameters={"products": ", ".join(label.name for _, label in concerned)},
     )
 
 
-def _about_products(products: Sequence[Product], places: Iterable[tuple[str, str]]) -> Iterator[Finding]:
-    for product, (_, place) in zip(products, places, strict=True):
+def _about_products(products: Known, places: Iterable[tuple[str, str]]) -> Iterator[Finding]:
+    for (id, label), (_, place) in zip(products, places, strict=True):
         if place == "unknown":
-            yield _unknown(product)
+            yield _unknown(id, label)
 
 
-def _unknown(product: Product) -> Finding:
-    kind, name = formulation_type(product.label.formulation), product.label.name
+def _unknown(product_id: str, label: Label) -> Finding:
+    kind, name = formulation_type(label.formulation), label.name
     if kind.diluted_in in ("none", "oil"):
         return Finding(
             id="order.not-for-water",
             severity=Severity.CAUTION,
             basis=Basis.PUBLISHED,
-            products=(product.id,),
+            products=(product_id,),
             parameters={"product": name, "code": kind.code, "formulation": kind.name},
             source_key="formulations",
         )
@@ -332,6 +355,6 @@ def _unknown(product: Product) -> Finding:
         id="order.formulation-not-stated",
         severity=Severity.NOTE,
         basis=Basis.PRACTICE,
-        products=(product.id,),
+        products=(product_id,),
         parameters={"product": name},
     )

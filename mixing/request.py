@@ -108,6 +108,10 @@ class Application:
     area: Quantity | None
 
 
+Known = tuple[tuple[str, Label], ...]
+"""Products without their rates: each id with its label."""
+
+
 @dataclass(frozen=True, slots=True)
 class MixRequest:
     """A request that can be understood. Absent parts are None or empty; `measures` None is "not given"."""
@@ -129,4 +133,9 @@ class MixRequest:
     @property
     def order(self) -> tuple[str, ...]:
         """Ids of the products as they stand in the request."""
-        return tuple(product.id for product in self.products)
+        return tuple([product.id for product in self.products])
+
+    @property
+    def known(self) -> Known:
+        """Ids and labels of the products: what is the same for every job of them, whatever its size."""
+        return tuple([(product.id, product.label) for product in self.products])

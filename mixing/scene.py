@@ -38,11 +38,8 @@ def of(request: MixRequest, rulebook: Rulebook) -> Scene:
     """Return the circumstances of a request."""
     weather, water = request.weather, request.water
     return Scene(
-        place=Place(
-            crop=request.crop,
-            bbch=request.stage.bbch if request.stage else None,
-            targets=frozenset([name.casefold() for name in request.targets]),
-            regions=rulebook.regions_of(request.region),
+        place=rulebook.place(
+            request.crop, request.stage.bbch if request.stage else None, request.targets, request.region
         ),
         today=request.at.date() if request.at else None,
         wind=weather.wind.in_base() if weather and weather.wind else None,

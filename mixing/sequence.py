@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import heapq
 import tomllib
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from functools import cache, lru_cache
@@ -19,7 +19,7 @@ from mixing import chemistry
 from mixing.formulation_types import formulation_type
 from mixing.labels import Label
 from mixing.quantities import Quantity
-from mixing.request import Product
+from mixing.request import Known
 
 TABLE = Path(__file__).parent / "rules" / "order.toml"
 PREPARING = ("water_conditioner", "compatibility_agent", "antifoam", "drift_retardant")
@@ -93,26 +93,25 @@ def arrange(places: Iterable[tuple[str, str]], edges: Edges, profile: str | None
     return placed if len(placed) == len(rank) else None
 
 
-def label_edges(products: Sequence[Product]) -> Edges:
+def label_edges(products: Known) -> Edges:
     """Return (before, after) for every order that a label asks of a partner in this tank."""
     asking = [
-        (product, product.label.mixing)
-        for product in products
-        if product.label.mixing is not None
-        and (product.label.mixing.order_before or product.label.mixing.order_after)
+        (id, label, label.mixing)
+        for id, label in products
+        if label.mixing is not None and (label.mixing.order_before or label.mixing.order_after)
     ]
     if not asking:
         return NO_EDGES
     edges = set()
-    for product, mixing in asking:
-        for partner in products:
-            if partner is product or partner.label.same_product == product.label.same_product:
+    for id, label, mixing in asking:
+        for partner_id, partner in products:
+            if partner_id == id or partner.same_product == label.same_product:
                 continue
-            names = chemistry.groups(partner.label)
+            names = chemistry.groups(partner)
             if _meets(mixing.order_before, names):
-                edges.add((product.id, partner.id))
+                edges.add((id, partner_id))
             if _meets(mixing.order_after, names):
-                edges.add((partner.id, product.id))
+                edges.add((partner_id, id))
     return frozenset(edges)
 
 

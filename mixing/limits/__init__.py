@@ -6,6 +6,7 @@ What two products do to each other is in `compatibility`.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from decimal import localcontext
 from typing import NamedTuple
 
 from mixing import scene as scenes
@@ -16,6 +17,7 @@ from mixing.limits import bounds, interval, resistance, stage, tank, use, water,
 from mixing.limits.lacking import Lacking
 from mixing.limits.subject import Subject, past_of, subjects
 from mixing.limits.yearly import YearLine
+from mixing.quantities import EXACT
 from mixing.request import MixRequest
 from mixing.rulebook import Rulebook
 from mixing.scene import Scene
@@ -41,7 +43,7 @@ def find(
     scene: Scene | None = None,
     applying: Sequence[Applying] | None = None,
 ) -> Limits:
-    """Return all that limits say of a request.
+    """Return all that limits say of a request; call it in `EXACT`.
 
     :param scene, applying: its circumstances, and the rows of its labels that apply, where they have been
         worked out already
@@ -76,7 +78,8 @@ def find(
 
 def check(request: MixRequest, rulebook: Rulebook) -> tuple[list[Finding], list[Missing]]:
     """Return what is wrong by any limit, and what could not be checked."""
-    found = find(request, rulebook)
+    with localcontext(EXACT):
+        found = find(request, rulebook)
     return found.findings, found.missing
 
 
@@ -85,7 +88,8 @@ def year(request: MixRequest, rulebook: Rulebook) -> list[YearLine]:
 
     Empty without `at` or without history, for then nothing can be counted.
     """
-    return find(request, rulebook).year
+    with localcontext(EXACT):
+        return find(request, rulebook).year
 
 
 def _observation(request: MixRequest, scene: Scene) -> list[Finding]:

@@ -1,4 +1,7 @@
-"""Rates turned into what limits are counted in: amount for the job, amount and substance per area."""
+"""Rates turned into what limits are counted in: amount for the job, amount and substance per area.
+
+All of it is called in `EXACT`, as a check is.
+"""
 
 from __future__ import annotations
 
@@ -8,7 +11,7 @@ from functools import lru_cache
 
 from mixing import chemistry, doses, spraying
 from mixing.labels import Ingredient, Label
-from mixing.quantities import EXACT, Quantity
+from mixing.quantities import Quantity
 from mixing.request import Application, MixRequest, Product, Spray
 
 MICRO = Decimal("0.000001")
@@ -25,7 +28,7 @@ class Unknown:
 
 def exceeds(amount: Decimal, bound: Decimal) -> bool:
     """Say whether an amount lies above a bound; two that are equal but for endless quotients are equal."""
-    return amount - bound > abs(bound) * HAIR
+    return amount > bound and amount - bound > abs(bound) * HAIR
 
 
 def density_of(label: Label) -> Decimal | None:
@@ -40,14 +43,14 @@ def for_job(rate: Quantity, label: Label, spray: Spray | None) -> Decimal | Unkn
     if spray is None:
         return Unknown("spray")
     if per == "area":
-        return EXACT.multiply(rate.in_base(), spray.area.in_base()) if spray.area else Unknown("spray.area")
+        return rate.in_base() * spray.area.in_base() if spray.area else Unknown("spray.area")
     if per == "tree":
         return rate.in_base() * spray.trees if spray.trees else Unknown("spray.trees")
     if per == "length":
         length = spray.row_length
-        return EXACT.multiply(rate.in_base(), length.in_base()) if length else Unknown("spray.row_length")
+        return rate.in_base() * length.in_base() if length else Unknown("spray.row_length")
     volume = spraying.total_ml(spray) if label.adjuvant else spraying.dilute_ml(spray)
-    return Unknown("spray.total") if volume is None else EXACT.multiply(rate.in_base(), volume)
+    return Unknown("spray.total") if volume is None else rate.in_base() * volume
 
 
 def beside(
@@ -70,7 +73,7 @@ def beside(
         density = density_of(label)
         if density is None:
             return Unknown(f"label.density:{product.id}")
-        job = EXACT.multiply(job, density) if rate.measures == "volume" else EXACT.divide(job, density)
+        job = job * density if rate.measures == "volume" else job / density
     return job, most
 
 
@@ -95,7 +98,7 @@ def substance_of(product: Product, of: str, spray: Spray | None) -> Decimal | Un
     if isinstance(job, Unknown):
         return job
     grams = _substance(job, product.rate, label, of, product.id)
-    return grams if isinstance(grams, Unknown) else EXACT.divide(grams, spray.area.in_base())
+    return grams if isinstance(grams, Unknown) else grams / spray.area.in_base()
 
 
 def substance_before(application: Application, place: int, of: str) -> Decimal | Unknown:
@@ -114,8 +117,7 @@ def substance_before(application: Application, place: int, of: str) -> Decimal |
             return Unknown(f"history.{place}.spray_volume")
         if per not in ("volume", "ppm"):
             return Unknown(f"history.{place}.rate")
-        total = EXACT.multiply(per_area, application.spray_volume.in_base())
-        per_area = EXACT.divide(total, area.in_base())
+        per_area = per_area * application.spray_volume.in_base() / area.in_base()
     return _substance(per_area, rate, label, of, f"history.{place}")
 
 
@@ -127,7 +129,7 @@ def brings(label: Label, of: str) -> bool:
 def _substance(amount: Decimal, rate: Quantity, label: Label, of: str, owner: str) -> Decimal | Unknown:
     """Return grams of a substance in an amount of product [g or mL, as the unit of the rate is]."""
     share = _share(label, of.casefold(), rate.measures)
-    return Unknown(f"{share.path}:{owner}") if isinstance(share, Unknown) else EXACT.multiply(amount, share)
+    return Unknown(f"{share.path}:{owner}") if isinstance(share, Unknown) else amount * share
 
 
 @lru_cache(maxsize=2048)
@@ -142,12 +144,12 @@ def _share(label: Label, of: str, kind: str) -> Decimal | Unknown:
             return Unknown("label.content")
         said, factor = content
         if kind == "ppm":  # mg of active in a litre of spray, whatever the product
-            total += EXACT.multiply(MICRO, factor)
+            total += MICRO * factor
             continue
         measured = _as_measured(kind, said, label)
         if measured is None:
             return Unknown("label.density")
-        total += EXACT.multiply(EXACT.multiply(measured, said.in_base()), factor)
+        total += measured * said.in_base() * factor
     return total
 
 
@@ -158,7 +160,7 @@ def _as_measured(kind: str, said: Quantity, label: Label) -> Decimal | None:
         millilitres = _turned(kind, "volume", density)
         if density is None or millilitres is None:
             return None
-        return EXACT.multiply(millilitres, density)
+        return millilitres * density
     return _turned(kind, "mass" if wanted == "ppm" else wanted, density)
 
 
@@ -167,7 +169,7 @@ def _turned(kind: str, wanted: str, density: Decimal | None) -> Decimal | None:
         return Decimal(1)
     if density is None:
         return None
-    return density if wanted == "mass" else EXACT.divide(Decimal(1), density)
+    return density if wanted == "mass" else 1 / density
 
 
 def _content(ingredient: Ingredient, of: str) -> tuple[Quantity, Decimal] | Unknown | None:

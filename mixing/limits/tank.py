@@ -25,10 +25,12 @@ def published(subjects: Subjects, request: MixRequest, scene: Scene, rulebook: R
     for rule, severity, rivals in strictest(whole):
         parameters = {"product": "", "value": str(count), "limit": str(rule.when.products_above)}
         yield spoken(rulebook, rule, severity, rivals, products=(), parameters=parameters)
-    materials = {SPELLINGS.get(name.casefold(), name.casefold()) for name in request.sprayer.materials}
-    if not materials:
+    if not request.sprayer.materials:
         return
+    materials = {SPELLINGS.get(name.casefold(), name.casefold()) for name in request.sprayer.materials}
     for subject in subjects:
+        if not subject.rows.tank:
+            continue
         speaking = [
             (rule, rule.severity)
             for rule in subject.rows.tank

@@ -9,7 +9,7 @@ from mixing.limits.amounts import Unknown
 from mixing.limits.lacking import Lacking
 from mixing.limits.speaking import limit, shown
 from mixing.limits.subject import Subject
-from mixing.quantities import EXACT, Quantity
+from mixing.quantities import Quantity
 from mixing.request import MixRequest, Product
 
 
@@ -67,6 +67,6 @@ def _rate(
     severity = Severity.STOP if above else Severity.CAUTION
     value = shown(product.rate)
     if product.rate.unit != bound.unit:  # the dose that was compared stands beside the rate as given
-        compared = Quantity(EXACT.divide(EXACT.multiply(bound.value, mine), most), bound.unit)
+        compared = Quantity(bound.value * mine / most, bound.unit)
         value = f"{value} ({shown(compared, beside=bound.value)})"
     return [limit(name, severity, product, value=value, limit=shown(bound))]

@@ -23,6 +23,8 @@ def published(subjects: Subjects, request: MixRequest, scene: Scene, rulebook: R
         parameters = _parameters(rule.when, request, scene, ", ".join(one.label.name for one in subjects))
         yield spoken(rulebook, rule, severity, rivals, products=(), parameters=parameters)
     for subject in subjects:
+        if not subject.rows.water:
+            continue
         speaking = [(rule, rule.severity) for rule in subject.rows.water if holds(rule.water, scene)]
         for rule, severity, rivals in strictest(speaking):
             parameters = _parameters(rule.when, request, scene, subject.label.name)

@@ -24,6 +24,8 @@ def published(subjects: Subjects, request: MixRequest, scene: Scene, rulebook: R
         return
     said: set[tuple[str, str]] = set()  # product and what a row for it was about: the general row is silent
     for subject in subjects:
+        if not subject.rows.weather:
+            continue
         speaking = [(rule, rule.severity) for rule in subject.rows.weather if holds(rule.weather, scene)]
         for rule, severity, rivals in strictest(speaking):
             said.add((subject.product.id, rule.about))

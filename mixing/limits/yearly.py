@@ -140,7 +140,7 @@ def lines(counted: list[tuple[_Limit, Count | Unknown]], rulebook: Rulebook) -> 
 
 def _in_unit(base: Decimal, unit: str) -> Quantity:
     turned = quantities.unit(unit)
-    value = EXACT.divide(EXACT.multiply(base, turned.below), turned.above)
+    value = base * turned.below / turned.above
     return Quantity(value.quantize(_PLACES, rounding=ROUND_HALF_EVEN, context=EXACT), unit)
 
 

@@ -94,6 +94,15 @@ class Rulebook:
             {region, country, *(name for name, union in unions.items() if country in union["members"])}
         )
 
+    def place(self, crop: str, bbch: int | None, targets: tuple[str, ...], region: str | None) -> Place:
+        """Return the standing circumstances of a mix: for the same words the same object."""
+        return self._keep(
+            ("place", crop, bbch, targets, region),
+            lambda: Place(
+                crop, bbch, frozenset(name.casefold() for name in targets), self.regions_of(region)
+            ),
+        )
+
     def rule(self, rule_id: str) -> Rule:
         """Return the row of that id, retired or not.
 
