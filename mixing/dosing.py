@@ -56,7 +56,7 @@ def _of_dose(dose: Dose) -> Iterator[Finding]:
 def _of_loads(dose: Dose, loads: Sequence[LoadDose]) -> list[Finding]:
     found, worst = [], ZERO
     for load in loads:
-        if load.error is not None and abs(load.error) > abs(worst):
+        if load.error is not None and abs(load.error) > abs(worst):  # the first of two alike
             worst = load.error
     if worst == -1:
         found.append(_caution("dose.below-smallest-mark", dose))

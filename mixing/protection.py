@@ -21,7 +21,7 @@ from mixing import quantities, uses
 from mixing.findings import Basis, Finding, Missing, Severity
 from mixing.labels import Label
 from mixing.quantities import Quantity
-from mixing.request import MixRequest, Product
+from mixing.request import Known, MixRequest
 from mixing.uses import Applying
 
 TABLE = Path(__file__).parent / "rules" / "protection.toml"
@@ -103,23 +103,45 @@ def waiting(request: MixRequest, applying: Sequence[Applying] | None = None) -> 
 
     :param applying: the rows of the labels that apply, where they have been looked up already
     """
-    applying = applying or uses.of_products(request)
-    longest_entry, longest_harvest = _longest(tuple(applying))
-    entry_unknown: list[Product] = []
-    harvest_unknown: list[Product] = []
-    for product, rows in zip(request.products, applying, strict=True):
-        if product.label.adjuvant is None:
-            if rows.re_entry is None:
-                entry_unknown.append(product)
-            if rows.pre_harvest is None:
-                harvest_unknown.append(product)
+    asked = _asked(request.known, tuple(applying or uses.of_products(request)))
     return Waiting(
-        _re_entry(request, longest_entry, known=not entry_unknown),
-        _harvest(request, longest_harvest, known=not harvest_unknown),
-        tuple([_not_stated("re-entry.not-stated", product, "cfr-170-407") for product in entry_unknown]),
+        _re_entry(request, asked.entry, known=asked.entry_known),
+        _harvest(request, asked.harvest, known=asked.harvest_known),
+        asked.findings,
+        asked.missing,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What labels ask for on any day: the longest waits, whether all gave theirs, and what to say of it."""
+
+    entry: Quantity | None
+    harvest: Quantity | None
+    entry_known: bool
+    harvest_known: bool
+    findings: tuple[Finding, ...]
+    missing: tuple[Missing, ...]
+
+
+@lru_cache(maxsize=1024)
+def _asked(products: Known, applying: tuple[Applying, ...]) -> Asked:
+    pesticides = [
+        (id, label, rows)
+        for (id, label), rows in zip(products, applying, strict=True)
+        if label.adjuvant is None
+    ]
+    no_entry = [(id, label) for id, label, rows in pesticides if rows.re_entry is None]
+    no_harvest = [(id, label) for id, label, rows in pesticides if rows.pre_harvest is None]
+    return Asked(
+        uses.longest(rows.re_entry for rows in applying),
+        uses.longest(rows.pre_harvest for rows in applying),
+        not no_entry,
+        not no_harvest,
+        tuple(_not_stated("re-entry.not-stated", id, label, "cfr-170-407") for id, label in no_entry),
         (
-            *[Missing(f"label.re_entry:{product.id}") for product in entry_unknown],
-            *[Missing(f"label.pre_harvest:{product.id}") for product in harvest_unknown],
+            *(Missing(f"label.re_entry:{id}") for id, _ in no_entry),
+            *(Missing(f"label.pre_harvest:{id}") for id, _ in no_harvest),
         ),
     )
 
@@ -128,14 +150,6 @@ def _re_entry(request: MixRequest, longest: Quantity | None, *, known: bool) -> 
     if request.at is None or longest is None or not known:
         return ReEntry(longest, None)
     return ReEntry(longest, request.at + timedelta(microseconds=int(_seconds(longest) * 1_000_000)))
-
-
-@lru_cache(maxsize=1024)
-def _longest(applying: tuple[Applying, ...]) -> tuple[Quantity | None, Quantity | None]:
-    """Return the longest re-entry interval and the longest wait before harvest of the rows that apply."""
-    return uses.longest(rows.re_entry for rows in applying), uses.longest(
-        rows.pre_harvest for rows in applying
-    )
 
 
 def _harvest(request: MixRequest, longest: Quantity | None, *, known: bool) -> Harvest:
@@ -151,24 +165,28 @@ def _seconds(interval: Quantity) -> Decimal:
 
 def findings(request: MixRequest) -> tuple[tuple[Finding, ...], tuple[Missing, ...]]:
     """Return a note, and a line of what was not checked, for each label that does not say what to wear."""
-    silent = [product for product in request.products if product.label.protection is None]
-    wordless = [product for product in request.products if product.label.signal_word is None]
+    return _silent(request.known)
+
+
+@lru_cache(maxsize=1024)
+def _silent(products: Known) -> tuple[tuple[Finding, ...], tuple[Missing, ...]]:
+    silent = [(id, label) for id, label in products if label.protection is None]
     return (
-        tuple(_not_stated("protection.not-stated", product, "cfr-156-212") for product in silent),
+        tuple(_not_stated("protection.not-stated", id, label, "cfr-156-212") for id, label in silent),
         (
-            *(Missing(f"label.protection:{product.id}") for product in silent),
-            *(Missing(f"label.signal_word:{product.id}") for product in wordless),
+            *(Missing(f"label.protection:{id}") for id, _ in silent),
+            *(Missing(f"label.signal_word:{id}") for id, label in products if label.signal_word is None),
         ),
     )
 
 
-def _not_stated(id: str, product: Product, source: str) -> Finding:
+def _not_stated(finding_id: str, product_id: str, label: Label, source: str) -> Finding:
     return Finding(
-        id=id,
+        id=finding_id,
         severity=Severity.NOTE,
         basis=Basis.REGULATION,
-        products=(product.id,),
-        parameters={"product": product.label.name},
+        products=(product_id,),
+        parameters={"product": label.name},
         source_key=source,
     )
 

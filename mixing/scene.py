@@ -8,11 +8,12 @@ from __future__ import annotations
 
 from datetime import date
 from decimal import Decimal
+from functools import lru_cache
 from typing import NamedTuple
 
 from mixing.request import MixRequest
 from mixing.rulebook import Place, Rulebook
-from mixing.rulebook.rows import Test
+from mixing.rulebook.rows import Rule, Test
 
 
 class Scene(NamedTuple):
@@ -52,6 +53,26 @@ def of(request: MixRequest, rulebook: Rulebook) -> Scene:
         hardness=water.hardness.in_base() if water and water.hardness else None,
         water_temperature=water.temperature.in_base() if water and water.temperature else None,
     )
+
+
+def may_speak(rules: tuple[tuple[Rule, ...], ...], scene: Scene) -> bool:
+    """Say whether the weather passes any bound of these rows; where it passes none, none of them speaks."""
+    first = _first_bounds(rules)
+    return first is None or any(holds((test,), scene) for test in first)
+
+
+@lru_cache(maxsize=1024)
+def _first_bounds(rules: tuple[tuple[Rule, ...], ...]) -> tuple[Test, ...] | None:
+    """Return of each field the bound that is passed first on either side; None where a row has no bound."""
+    rows = [rule.weather for of_one in rules for rule in of_one]
+    if not all(rows):
+        return None
+    first: dict[tuple[str, bool], Decimal] = {}
+    for field, above, bound in (test for row in rows for test in row):
+        other = first.get((field, above))
+        if other is None or (bound < other) is above:
+            first[field, above] = bound
+    return tuple((field, above, bound) for (field, above), bound in first.items())
 
 
 def holds(tests: tuple[Test, ...], scene: Scene) -> bool:

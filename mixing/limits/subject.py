@@ -12,7 +12,7 @@ from mixing.chemistry import Facts
 from mixing.labels import Label
 from mixing.limits import bounds
 from mixing.limits.bounds import Bound
-from mixing.request import Application, MixRequest, Product
+from mixing.request import Application, Known, MixRequest, Product
 from mixing.rulebook import Place, Rule, Rulebook
 from mixing.rulebook.index import ProductRows
 from mixing.scene import Scene
@@ -55,19 +55,24 @@ def subjects(
     request: MixRequest, rulebook: Rulebook, scene: Scene, applying: Sequence[Applying]
 ) -> tuple[Subject, ...]:
     """Return the products of a request, in its order."""
-    return tuple(
-        [
-            Subject(one, one.label, *_standing(one.label, rows, scene.place, rulebook))
-            for one, rows in zip(request.products, applying, strict=True)
-        ]
-    )
+    standing = _standing_of(request.known, tuple(applying), scene.place, rulebook)
+    return tuple([Subject(one, *known) for one, known in zip(request.products, standing, strict=True)])
+
+
+Standing = tuple[Label, Applying, Facts, ProductRows, str, bool, bool, tuple[Bound, ...]]
+"""What of a subject hangs on its label and the place alone, not on the day or the rate."""
 
 
 @lru_cache(maxsize=1024)
-def _standing(
-    label: Label, applying: Applying, place: Place, rulebook: Rulebook
-) -> tuple[Applying, Facts, ProductRows, str, bool, bool, tuple[Bound, ...]]:
-    """Return what of a subject hangs on its label and the place alone, not on the day or the rate."""
+def _standing_of(
+    products: Known, applying: tuple[Applying, ...], place: Place, rulebook: Rulebook
+) -> tuple[Standing, ...]:
+    return tuple(
+        _standing(label, rows, place, rulebook) for (_, label), rows in zip(products, applying, strict=True)
+    )
+
+
+def _standing(label: Label, applying: Applying, place: Place, rulebook: Rulebook) -> Standing:
     facts = chemistry.facts(label)
     rows = rulebook.of_product(facts, place)
     rows = rows._replace(
@@ -75,7 +80,7 @@ def _standing(
     )
     own, asks = applying.bounds, _asks(label)
     counts = asks or own.interval is not None or own.maximum_applications is not None
-    return applying, facts, rows, label.same_product, asks, counts, bounds.of(label, applying)
+    return label, applying, facts, rows, label.same_product, asks, counts, bounds.of(label, applying)
 
 
 def _unsaid(rules: Iterable[Rule], label: Label, applying: Applying) -> tuple[Rule, ...]:

@@ -13,7 +13,7 @@ from mixing.limits.speaking import in_unit_of, short, shown, spoken
 from mixing.limits.subject import Subject, has_own
 from mixing.request import MixRequest
 from mixing.rulebook import Rule, Rulebook, When, strictest
-from mixing.scene import Scene, holds
+from mixing.scene import Scene, holds, may_speak
 
 Subjects = tuple[Subject, ...]
 
@@ -21,6 +21,9 @@ Subjects = tuple[Subject, ...]
 def published(subjects: Subjects, request: MixRequest, scene: Scene, rulebook: Rulebook) -> Iterator[Finding]:
     """Yield what publications and regulations say of this weather, for the whole tank or for one product."""
     if request.weather is None:
+        return
+    of_tank = rulebook.for_tank("weather", scene.place)
+    if not may_speak((of_tank, *[one.rows.weather for one in subjects]), scene):
         return
     said: set[tuple[str, str]] = set()  # product and what a row for it was about: the general row is silent
     for subject in subjects:
@@ -35,7 +38,7 @@ def published(subjects: Subjects, request: MixRequest, scene: Scene, rulebook: R
             )
     speaking = [
         (rule, rule.severity)
-        for rule in rulebook.for_tank("weather", scene.place)
+        for rule in of_tank
         if holds(rule.weather, scene) and _whom(rule, subjects, said) is not None
     ]
     for rule, severity, rivals in strictest(speaking):

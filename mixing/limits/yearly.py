@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from decimal import ROUND_HALF_EVEN, Decimal
+from functools import lru_cache
 from typing import NamedTuple
 
 from mixing import quantities
 from mixing.catalogue import Text
+from mixing.chemistry import Facts
 from mixing.findings import Finding, Severity
 from mixing.limits import amounts
 from mixing.limits.amounts import Unknown
@@ -18,7 +20,7 @@ from mixing.limits.subject import Past
 from mixing.limits.weather import Subjects
 from mixing.quantities import EXACT, Quantity
 from mixing.request import MixRequest, Product
-from mixing.rulebook import Rule, Rulebook, Source
+from mixing.rulebook import Place, Rule, Rulebook, Source
 from mixing.scene import Scene
 
 UNIT = "kg/ha"  # where no maximum gives a unit
@@ -151,15 +153,22 @@ def _limits(subjects: Subjects, request: MixRequest, scene: Scene, rulebook: Rul
         for one in subjects
         for yearly in one.applying.bounds.maximum_per_year
     ]
-    for rule in rulebook.for_tank("yearly", scene.place):
-        of = rule.when.of or ""
-        if any(one.facts.brings(of) for one in subjects):
-            found.append(_Limit(of, rule.when.maximum, rule.when.years or 1, rule, None))
+    found += _regional(tuple([one.facts for one in subjects]), scene.place, rulebook)
     named = {one.of for one in found}
     for of in COUNTED:
         if of not in named and any(one.facts.brings(of) for one in subjects):
             found.append(_Limit(of, None, 1, None, None))
     return found
+
+
+@lru_cache(maxsize=1024)
+def _regional(products: tuple[Facts, ...], place: Place, rulebook: Rulebook) -> tuple[_Limit, ...]:
+    """Limits of the region on what the products bring."""
+    return tuple(
+        _Limit(of, rule.when.maximum, rule.when.years or 1, rule, None)
+        for rule in rulebook.for_tank("yearly", place)
+        if any(facts.brings(of := rule.when.of or "") for facts in products)
+    )
 
 
 def _count(one: _Limit, subjects: Subjects, past: Past, request: MixRequest) -> Count | Unknown:
