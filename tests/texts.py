@@ -21,7 +21,10 @@ from django.utils.translation.template import templatize
 ORCHARD = Path(__file__).parents[1] / "orchard"
 ROOT = ORCHARD.parent
 APPS = {
+    "api": ORCHARD / "api",
     "blocks": ORCHARD / "blocks",
+    "crews": ORCHARD / "crews",
+    "farms": ORCHARD / "farms",
     "scheduling": ROOT / "scheduling",
     "tasks": ORCHARD / "tasks",
     "web": ORCHARD / "web",
@@ -32,6 +35,7 @@ KEYWORDS = {
     "gettext_lazy": None,
     "ngettext": (1, 2),
     "pgettext": ((1, "c"), 2),
+    "pgettext_lazy": ((1, "c"), 2),
     "npgettext": ((1, "c"), 2, 3),
     "_": None,
 }

@@ -8,6 +8,7 @@ from typing import Any
 
 from django.core.exceptions import RequestDataTooBig
 from django.http import HttpRequest, UnreadablePostError
+from django.utils.translation import gettext as _
 from rest_framework.exceptions import UnsupportedMediaType
 
 from orchard.api.refusals import Fault, Refusal
@@ -49,7 +50,7 @@ def parse(raw: bytes) -> Any:
         text = raw.decode("utf-8")
         value = json.loads(text, parse_constant=_no_constant)
     except (ValueError, RecursionError):
-        raise Refusal(Fault("invalid", "the body is not JSON in UTF-8")) from None
+        raise Refusal(Fault("invalid", _("the body is not JSON in UTF-8"))) from None
     _bounded(value, DEEPEST)
     return value
 
@@ -58,14 +59,14 @@ def _raw(request: HttpRequest) -> bytes:
     try:
         raw = request.body
     except RequestDataTooBig:
-        raise TooLarge(Fault("too_large", "a body holds at most 1 MiB: send less at a time")) from None
+        raise TooLarge(Fault("too_large", _("a body holds at most 1 MiB: send less at a time"))) from None
     except UnreadablePostError:
-        raise Refusal(Fault("invalid", "the body ended too early")) from None
+        raise Refusal(Fault("invalid", _("the body ended too early"))) from None
     promised = request.META.get("CONTENT_LENGTH") or ""
     if promised.isdecimal() and len(raw) < int(promised):  # a sender who went away: the rest may matter
-        raise Refusal(Fault("invalid", "the body ended too early: send it again"))
+        raise Refusal(Fault("invalid", _("the body ended too early: send it again")))
     if len(raw) > LARGEST:
-        raise TooLarge(Fault("too_large", "a body holds at most 1 MiB: send less at a time"))
+        raise TooLarge(Fault("too_large", _("a body holds at most 1 MiB: send less at a time")))
     return raw
 
 
@@ -76,7 +77,8 @@ def _no_constant(word: str) -> Any:
 def _bounded(value: Any, levels: int) -> None:
     """Demand that objects and lists stand in one another so many levels deep at most."""
     if levels == 0 and isinstance(value, (dict, list)):
-        raise Refusal(Fault("invalid", f"the body is nested more than {DEEPEST} levels deep"))
+        says = _("the body is nested more than %(most)s levels deep") % {"most": DEEPEST}
+        raise Refusal(Fault("invalid", says))
     if isinstance(value, dict):
         for name, inner in value.items():
             _readable(name)
@@ -90,4 +92,4 @@ def _bounded(value: Any, levels: int) -> None:
 
 def _readable(text: str) -> None:
     if "\x00" in text or any("\ud800" <= c <= "\udfff" for c in text):
-        raise Refusal(Fault("invalid", "the body holds a NUL or half a character (a lone surrogate)"))
+        raise Refusal(Fault("invalid", _("the body holds a NUL or half a character (a lone surrogate)")))

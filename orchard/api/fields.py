@@ -10,12 +10,14 @@ from decimal import Decimal
 from typing import Any
 
 from django.db.models import Model, QuerySet
+from django.utils.translation import gettext as _
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 from rest_framework.exceptions import ErrorDetail, ValidationError
 
 from mixing.quantities import Quantity, QuantityError, parse_decimal, plain, quantity_faults
+from orchard.api.spoken import of_engine
 
 AHEAD = dt.timedelta(minutes=5)
 MOMENT = re.compile(r"\d{4}-\d\d-\d\d[Tt ]\d\d:\d\d(:\d\d(\.\d{1,9})?)?([Zz]|[+-]\d\d:\d\d)?\Z", re.ASCII)
@@ -37,13 +39,13 @@ class Text(serializers.CharField):
 
     def to_internal_value(self, data: Any) -> str:
         if not isinstance(data, str):
-            raise wrong("write this as text")
+            raise wrong(_("write this as text"))
         try:
             data.encode()
         except UnicodeEncodeError:
-            raise wrong("the text holds half a character (a lone surrogate)") from None
+            raise wrong(_("the text holds half a character (a lone surrogate)")) from None
         if "\x00" in data:
-            raise wrong("the text holds a NUL character")
+            raise wrong(_("the text holds a NUL character"))
         return super().to_internal_value(data)
 
 
@@ -56,7 +58,7 @@ class Whole(serializers.IntegerField):
 
     def to_internal_value(self, data: Any) -> int:
         if isinstance(data, bool) or not isinstance(data, int):
-            raise wrong("write a whole number, without quotes and without a point")
+            raise wrong(_("write a whole number, without quotes and without a point"))
         return int(data)
 
 
@@ -65,7 +67,7 @@ class YesNo(serializers.BooleanField):
 
     def to_internal_value(self, data: Any) -> bool:
         if not isinstance(data, bool):
-            raise wrong("write true or false")
+            raise wrong(_("write true or false"))
         return data
 
 
@@ -77,7 +79,7 @@ class Word(serializers.ChoiceField):
 
     def to_internal_value(self, data: Any) -> str:
         if not isinstance(data, str) or data not in self.choices:
-            raise wrong(f"is one of {', '.join(map(str, self.choices))}")
+            raise wrong(_("is one of %(choices)s") % {"choices": ", ".join(map(str, self.choices))})
         return data
 
 
@@ -86,13 +88,13 @@ class Day(serializers.DateField):
 
     def to_internal_value(self, value: Any) -> dt.date:
         if not isinstance(value, str) or not DAY.match(value):
-            raise wrong("write a date as 2027-01-29")
+            raise wrong(_("write a date as 2027-01-29"))
         try:
             day = dt.date.fromisoformat(value)
         except ValueError:
-            raise wrong("there is no such day") from None
+            raise wrong(_("there is no such day")) from None
         if not 1900 <= day.year <= 2200:
-            raise wrong("the year lies outside 1900 to 2200", "out_of_range")
+            raise wrong(_("the year lies outside 1900 to 2200"), "out_of_range")
         return day
 
 
@@ -106,19 +108,19 @@ class Moment(serializers.DateTimeField):
     def to_internal_value(self, value: Any) -> dt.datetime:
         match = MOMENT.match(value) if isinstance(value, str) else None
         if match is None:
-            raise wrong("write a moment as 2027-01-29T08:00:00-08:00")
+            raise wrong(_("write a moment as 2027-01-29T08:00:00-08:00"))
         if match[3] is None:
-            raise wrong("the offset is missing: 2027-01-29T08:00:00-08:00", "time_without_offset")
+            raise wrong(_("the offset is missing: 2027-01-29T08:00:00-08:00"), "time_without_offset")
         try:
             moment = dt.datetime.fromisoformat(value.upper().replace(" ", "T"))
             moment.astimezone(dt.UTC)
         except (ValueError, OverflowError):
-            raise wrong("there is no such moment") from None
+            raise wrong(_("there is no such moment")) from None
         if not 1900 <= moment.year <= 2200:
-            raise wrong("the year lies outside 1900 to 2200", "out_of_range")
+            raise wrong(_("the year lies outside 1900 to 2200"), "out_of_range")
         now = self.context.get("now")
         if self.past and now is not None and moment > now + AHEAD:
-            raise wrong("this lies in the future: say when it happened", "time_in_future")
+            raise wrong(_("this lies in the future: say when it happened"), "time_in_future")
         return moment
 
     def to_representation(self, value: dt.datetime) -> str:
@@ -139,10 +141,12 @@ class DecimalText(serializers.Field):
         try:
             value = parse_decimal(data)
         except QuantityError as fault:
-            raise wrong(fault.detail, fault.code) from None
+            raise wrong(of_engine(fault), fault.code) from None
         if (self.least is not None and value < self.least) or (self.most is not None and value > self.most):
-            bounds = f"from {self.least}" if self.most is None else f"from {self.least} to {self.most}"
-            raise wrong(f"has to be {bounds}", "out_of_range")
+            bounds = {"least": self.least, "most": self.most}
+            if self.most is None:
+                raise wrong(_("has to be from %(least)s") % bounds, "out_of_range")
+            raise wrong(_("has to be from %(least)s to %(most)s") % bounds, "out_of_range")
         return value
 
     def to_representation(self, value: Decimal) -> str:
@@ -184,8 +188,8 @@ class Amount(serializers.Field):
             raise ValidationError(nested(faults))
         value = Decimal(data["value"])
         if (self.sign == "positive" and value <= 0) or (self.sign == "zero" and value < 0):
-            words = "above zero" if self.sign == "positive" else "zero or more"
-            raise ValidationError({"value": [ErrorDetail(f"has to be {words}", code="out_of_range")]})
+            words = _("has to be above zero") if self.sign == "positive" else _("has to be zero or more")
+            raise ValidationError({"value": [ErrorDetail(words, code="out_of_range")]})
         return Quantity(value, data["unit"])
 
     def to_representation(self, value: Quantity) -> dict[str, str]:
@@ -195,10 +199,10 @@ class Amount(serializers.Field):
 def nested(faults: Sequence[QuantityError]) -> dict[str, list[ErrorDetail]] | list[ErrorDetail]:
     """Return the faults of a quantity by the field they are in."""
     if any(not fault.field for fault in faults):
-        return [ErrorDetail(fault.detail, code=fault.code) for fault in faults]
+        return [ErrorDetail(of_engine(fault), code=fault.code) for fault in faults]
     shown: dict[str, list[ErrorDetail]] = {}
     for fault in faults:
-        shown.setdefault(fault.field, []).append(ErrorDetail(fault.detail, code=fault.code))
+        shown.setdefault(fault.field, []).append(ErrorDetail(of_engine(fault), code=fault.code))
     return shown
 
 
@@ -216,9 +220,9 @@ class Id(serializers.Field):
         except ValueError:
             found = None
         if found is None:
-            raise wrong("is an id, such as 0197e4a2-7c1e-7a3b-9d52-0c8f3a6b1e11")
+            raise wrong(_("is an id, such as 0197e4a2-7c1e-7a3b-9d52-0c8f3a6b1e11"))
         if self.made_here and (found.version != 7 or found.variant != uuid.RFC_4122):
-            raise wrong("an id that you make is a UUIDv7 (RFC 9562)")
+            raise wrong(_("an id that you make is a UUIDv7 (RFC 9562)"))
         return found
 
     def to_representation(self, value: Any) -> str:
@@ -239,7 +243,7 @@ class Reference(Id):
         wanted = super().to_internal_value(data)
         found = self.rows(farm=self.context["farm"]).filter(id=wanted).first()
         if found is None:
-            raise wrong("there is no such thing on this farm", "not_found")
+            raise wrong(_("there is no such thing on this farm"), "not_found")
         return found
 
 
@@ -252,7 +256,7 @@ class Listed(serializers.ListField):
 
     def to_internal_value(self, data: Any) -> list[Any]:
         if not isinstance(data, list):
-            raise wrong("is a list")
+            raise wrong(_("is a list"))
         return super().to_internal_value(data)
 
 
@@ -266,7 +270,7 @@ class Input(serializers.Serializer):
 
     def to_internal_value(self, data: Any) -> Any:
         if not isinstance(data, Mapping):
-            raise ValidationError({"": [ErrorDetail("is a JSON object", code="invalid")]})
+            raise ValidationError({"": [ErrorDetail(_("is a JSON object"), code="invalid")]})
         faults: dict[str, Any] = {
             str(name): [ErrorDetail(self.unknown(str(name)), code="unknown_field")]
             for name in data
@@ -293,7 +297,8 @@ class Input(serializers.Serializer):
 
     def unknown(self, name: str) -> str:
         """Return the sentence about a field that is not known."""
-        return f"there is no field {name[:60]!r} here: {', '.join(self.fields)}"
+        facts = {"name": repr(name[:60]), "fields": ", ".join(self.fields)}
+        return _("there is no field %(name)s here: %(fields)s") % facts
 
 
 class Query(Input):

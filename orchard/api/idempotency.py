@@ -13,6 +13,7 @@ import uuid
 from collections.abc import Callable
 from typing import Any
 
+from django.utils.translation import gettext as _
 from rest_framework.response import Response
 
 from orchard.api import statements
@@ -59,7 +60,12 @@ def demand_sound(key: str) -> None:
     :raises Refusal: 400
     """
     if not 0 < len(key) <= LONGEST_KEY or not key.isprintable() or not key.isascii():
-        raise Refusal(Fault("invalid", f"an Idempotency-Key has 1 to {LONGEST_KEY} printable characters"))
+        raise Refusal(
+            Fault(
+                "invalid",
+                _("an Idempotency-Key has 1 to %(most)s printable characters") % {"most": LONGEST_KEY},
+            )
+        )
 
 
 LOCK_AND_READ = f"""
@@ -74,7 +80,9 @@ constraint refuses ours as a whole, and the sender, told to try again, gets the 
 def _locked(*place: str) -> KeptAnswer | None:
     ((held, *row),) = statements.execute(LOCK_AND_READ, (*place, _number("\x1f".join(place))))
     if not held:
-        raise Conflict(Fault("idempotency_in_progress", "the first request with this key is still running"))
+        raise Conflict(
+            Fault("idempotency_in_progress", _("the first request with this key is still running"))
+        )
     return None if row[0] is None else statements.load(KeptAnswer, row)
 
 
@@ -89,7 +97,9 @@ def _wait(name: str) -> None:
 def _again(kept: KeptAnswer, digest: str) -> Response:
     if kept.digest != digest:
         raise Unprocessable(
-            Fault("idempotency_key_reused", "this Idempotency-Key was used for another body: take a new one")
+            Fault(
+                "idempotency_key_reused", _("this Idempotency-Key was used for another body: take a new one")
+            )
         )
     return Response(kept.body, status=kept.status, headers=kept.headers)
 
@@ -120,5 +130,5 @@ def made_once(*, where: str, id: uuid.UUID, digest: str, now: dt.datetime) -> bo
         KeptAnswer.objects.create(**place, digest=digest, status=201, created_at=now)
         return True
     if kept.digest != digest:
-        raise Conflict(Fault("id_taken", "this id was used for something else: make a new one", "/id"))
+        raise Conflict(Fault("id_taken", _("this id was used for something else: make a new one"), "/id"))
     return False

@@ -9,6 +9,7 @@ from urllib.parse import urlsplit
 from django.core.handlers.wsgi import WSGIRequest
 from django.http import HttpRequest, HttpResponse
 from django.urls import resolve
+from django.utils import translation
 
 
 def call(
@@ -21,7 +22,7 @@ def call(
 ) -> HttpResponse:
     """Send a JSON body to an address of the REST surface as whoever sent `request`; return its answer.
 
-    The sender's own token against forgery was checked before.
+    The sender's own token against forgery was checked before. It is answered in the language in use.
 
     :raises Resolver404: where there is no such address
     """
@@ -30,6 +31,7 @@ def call(
     inner = WSGIRequest(
         {
             **request.META,
+            "HTTP_ACCEPT_LANGUAGE": translation.get_language() or "en",
             **sent,
             "REQUEST_METHOD": method,
             "PATH_INFO": path,

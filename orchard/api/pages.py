@@ -14,6 +14,7 @@ from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.db.models import Model, Q, QuerySet
+from django.utils.translation import gettext as _
 
 from orchard.api.refusals import Fault, NotThere, Refusal
 
@@ -38,7 +39,7 @@ def page(
             demand_own(uuid.UUID(of), farm=farm, pointer="/cursor")
             found = list(rows[: limit + 1])
         except (ValueError, ValidationError, TypeError, binascii.Error):
-            raise Refusal(Fault("cursor_invalid", "this cursor is not one of ours", "/cursor")) from None
+            raise Refusal(Fault("cursor_invalid", _("this cursor is not one of ours"), "/cursor")) from None
     else:
         found = list(rows[: limit + 1])
     more = len(found) > limit

@@ -10,6 +10,7 @@ from typing import Any
 from django.core.exceptions import PermissionDenied
 from django.db import DataError, IntegrityError, OperationalError
 from django.http import Http404, HttpRequest, JsonResponse
+from django.utils.translation import gettext as _
 from django.views.decorators.csrf import csrf_exempt
 from rest_framework import exceptions, serializers
 from rest_framework.response import Response
@@ -56,10 +57,11 @@ class FaultShown(serializers.Serializer):
         allow_blank=True, help_text="JSON pointer into the body; empty for the whole"
     )
     code = serializers.CharField(help_text="stable word to act on")
-    detail = serializers.CharField(help_text="a sentence for a person")
+    detail = serializers.CharField(help_text="a sentence for a person, in the request's language")
     says = serializers.CharField(required=False, help_text="the same, shorter, in the request's language")
     untranslated = serializers.BooleanField(
-        required=False, help_text="true: there is no sentence in the request's language"
+        required=False,
+        help_text="true: `says` is missing, since there is no sentence in the request's language",
     )
 
 
@@ -130,18 +132,22 @@ def on_exception(error: Exception, context: Mapping[str, Any]) -> Response | Non
     if isinstance(error, exceptions.ValidationError):
         return respond(422, faults_in(error.detail))
     if isinstance(error, (Http404, exceptions.NotFound)):
-        return respond(404, [Fault("not_found", "there is no such thing here")])
+        return respond(404, [Fault("not_found", _("there is no such thing here"))])
     if isinstance(error, (PermissionDenied, exceptions.PermissionDenied)):
-        return respond(403, [Fault("role_not_allowed", str(error) or "your role may not do this")])
+        return respond(403, [Fault("role_not_allowed", str(error) or _("your role may not do this"))])
     if isinstance(error, exceptions.APIException):
         return _framework(error)
     if isinstance(error, (DataError, IntegrityError)):
         log.exception("the database refused what the checks let through")
-        return respond(409, [Fault("state_conflict", "the database refused this: read it again and retry")])
+        return respond(
+            409, [Fault("state_conflict", _("the database refused this: read it again and retry"))]
+        )
     if isinstance(error, OperationalError):
         log.exception("the database did not answer")
         return respond(
-            503, [Fault("try_again", "the database did not answer: try again")], headers={"Retry-After": "5"}
+            503,
+            [Fault("try_again", _("the database did not answer: try again"))],
+            headers={"Retry-After": "5"},
         )
     return None
 
@@ -161,14 +167,14 @@ def _framework(error: exceptions.APIException) -> Response:
 @csrf_exempt
 def not_found(request: HttpRequest, exception: Exception | None = None) -> JsonResponse:
     """Answer an address that does not exist."""
-    return plain(404, Fault("not_found", "there is no such address"))
+    return plain(404, Fault("not_found", _("there is no such address")))
 
 
 def broken(request: HttpRequest) -> JsonResponse:
     """Answer what should never happen, without a word about the inside."""
-    return plain(500, Fault("broken", "this is our fault: it has been written down"))
+    return plain(500, Fault("broken", _("this is our fault: it has been written down")))
 
 
 def csrf(request: HttpRequest, reason: str = "") -> JsonResponse:
     """Answer a form or a call of a signed-in page that lacks its token against forgery."""
-    return plain(403, Fault("csrf_failed", "reload the page and send it again"))
+    return plain(403, Fault("csrf_failed", _("reload the page and send it again")))

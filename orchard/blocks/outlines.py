@@ -13,6 +13,8 @@ import math
 from decimal import Decimal
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from mixing.quantities import Quantity
 
 RADIUS_M = 6_371_007.2
@@ -33,12 +35,14 @@ def normalised(raw: Any) -> dict[str, Any]:
         or raw.get("type") != "Polygon"
         or not isinstance(raw.get("coordinates"), list)
     ):
-        raise OutlineFault('an outline is {"type": "Polygon", "coordinates": [[[longitude, latitude], …]]}')
+        raise OutlineFault(
+            _('an outline is {"type": "Polygon", "coordinates": [[[longitude, latitude], …]]}')
+        )
     rings = [_ring(ring) for ring in raw["coordinates"]]
     if not rings:
-        raise OutlineFault("a polygon has at least one ring")
+        raise OutlineFault(_("a polygon has at least one ring"))
     if abs(_signed(rings[0])) < 1e-3:
-        raise OutlineFault("the ring encloses nothing")
+        raise OutlineFault(_("the ring encloses nothing"))
     _does_not_cross_itself(rings[0])
     wound = [ring if (_signed(ring) > 0) == (at == 0) else ring[::-1] for at, ring in enumerate(rings)]
     return {"type": "Polygon", "coordinates": wound}
@@ -82,17 +86,17 @@ def _to_side(point: tuple[float, float], a: tuple[float, float], b: tuple[float,
 
 def _ring(raw: Any) -> list[list[float]]:
     if not isinstance(raw, list) or not 4 <= len(raw) <= MOST_POINTS:
-        raise OutlineFault(f"a ring has 4 to {MOST_POINTS} points")
+        raise OutlineFault(_("a ring has 4 to %(most)s points") % {"most": MOST_POINTS})
     ring = [_point(point) for point in raw]
     if ring[0] != ring[-1]:
-        raise OutlineFault("a ring ends where it begins")
+        raise OutlineFault(_("a ring ends where it begins"))
     return ring
 
 
 def _point(raw: Any) -> list[float]:
     numbers = isinstance(raw, list) and 2 <= len(raw) <= 3 and all(type(one) in (int, float) for one in raw)
     if not numbers or abs(raw[0]) > 180 or abs(raw[1]) > 90:
-        raise OutlineFault("a point is [longitude, latitude] in degrees")
+        raise OutlineFault(_("a point is [longitude, latitude] in degrees"))
     return [round(float(raw[0]), 7), round(float(raw[1]), 7)]
 
 
@@ -111,7 +115,7 @@ def _does_not_cross_itself(ring: list[list[float]]) -> None:
     for at, (a, b) in enumerate(sides):
         for c, d in sides[at + 2 : len(sides) - (at == 0)]:
             if _turn(a, b, c) * _turn(a, b, d) < 0 and _turn(c, d, a) * _turn(c, d, b) < 0:
-                raise OutlineFault("the ring crosses itself")
+                raise OutlineFault(_("the ring crosses itself"))
 
 
 def _turn(a: list[float], b: list[float], c: list[float]) -> float:

@@ -11,6 +11,7 @@ from decimal import Decimal, localcontext
 from typing import Any
 
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from mixing.quantities import EXACT, Quantity
 from orchard.api.refusals import Conflict, Fault, Unprocessable
@@ -61,7 +62,10 @@ def _picking(block: Block, harvest_from: dt.date | None, *, now: dt.datetime) ->
     today = now.astimezone(zoneinfo.ZoneInfo(block.farm.zone)).date()
     if harvest_from is None or earliest is None or harvest_from < today or harvest_from >= earliest:
         return
-    detail = f"what was sprayed on {block} lets nobody pick before {earliest}"
+    detail = _("what was sprayed on %(block)s lets nobody pick before %(earliest)s") % {
+        "block": block,
+        "earliest": earliest,
+    }
     refers = ("application_record", str(block.last_application)) if block.last_application else None
     raise Conflict(Fault("pre_harvest", detail, "/harvest_from", refers, earliest=earliest.isoformat()))
 

@@ -20,8 +20,11 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from mixing.quantities import Quantity, QuantityError, parse_decimal, parse_quantity, unit
 from orchard.api.refusals import Fault, Unprocessable
+from orchard.api.spoken import of_engine
 from orchard.blocks.weather_sense import gaps
 
 AMOUNTS = {
@@ -62,6 +65,10 @@ HEADER = re.compile(r"\s*(?P<name>\w+)\s*(?:\[(?P<unit>[^\]]+)\])?\s*\Z")
 MOST_FAULTS = 50
 
 
+class NoSuchValue(ValueError):
+    """A cell that holds no value of its column."""
+
+
 @dataclass(frozen=True, slots=True)
 class Read:
     """What a file holds.
@@ -99,10 +106,10 @@ def _of_csv(text: str) -> Iterator[dict[str, Any]]:
     lines = csv.reader(io.StringIO(text))
     header = next(lines, [])
     columns = [_column(place, name) for place, name in enumerate(header)]
-    names = [name for name, _ in columns]
+    names = [name for name, unit_of in columns]
     if ("at" in names) == ("on" in names):
         raise Unprocessable(
-            Fault("required", "the header has a column `at` for hours, or `on` for days", "/0")
+            Fault("required", _("the header has a column `at` for hours, or `on` for days"), "/0")
         )
     for cells in lines:
         if not any(cell.strip() for cell in cells):
@@ -120,28 +127,36 @@ def _column(place: int, text: str) -> tuple[str, str | None]:
     if found is None or name not in {*OF_HOURS, *OF_DAYS}:
         known = ", ".join(dict.fromkeys((*OF_HOURS, *OF_DAYS)))
         raise Unprocessable(
-            Fault("unknown_field", f"{text.strip()!r} is no column: they are {known}", f"/0/{place}")
+            Fault(
+                "unknown_field",
+                _("%(text)s is no column: they are %(known)s") % {"text": repr(text.strip()), "known": known},
+                f"/0/{place}",
+            )
         )
     if name in AMOUNTS and not found["unit"]:
         raise Unprocessable(
-            Fault("required", f"say the unit of {name}: `{name} [degC]`, `[mm]` …", f"/0/{place}")
+            Fault(
+                "required",
+                _("say the unit of %(name)s: `%(name)s [degC]`, `[mm]` …") % {"name": name},
+                f"/0/{place}",
+            )
         )
     if found["unit"] is None:
         return name, None
     try:
         return name, unit(found["unit"].strip()).name
     except QuantityError as fault:
-        raise Unprocessable(Fault(fault.code, fault.detail, f"/0/{place}")) from None
+        raise Unprocessable(Fault(fault.code, of_engine(fault), f"/0/{place}")) from None
 
 
 def _of_json(text: str) -> list[Any]:
     try:
         whole = json.loads(text)
     except json.JSONDecodeError as wrong:
-        raise Unprocessable(Fault("invalid", f"this is no JSON: {wrong}")) from None
+        raise Unprocessable(Fault("invalid", _("this is no JSON: %(wrong)s") % {"wrong": wrong})) from None
     items = whole.get("items") if isinstance(whole, dict) else whole
     if not isinstance(items, list):
-        raise Unprocessable(Fault("required", 'the file is {"items": [rows]}', "/items"))
+        raise Unprocessable(Fault("required", _('the file is {"items": [rows]}'), "/items"))
     return items
 
 
@@ -154,17 +169,18 @@ def _rows(
     told: set[tuple[str, str]] = set()
     for number, one in enumerate(raw, start=1):
         if not isinstance(one, Mapping):
-            faults.append(Fault("invalid", "a row is an object", f"/{number}"))
+            faults.append(Fault("invalid", _("a row is an object"), f"/{number}"))
             continue
         row: dict[str, Any] = {}
         for name, value in {"kind": kind, **one}.items():
             try:
                 row[name] = _value(name, value, zone, told, str(one.get("kind") or kind))
-            except (QuantityError, ValueError) as wrong:
-                code = wrong.code if isinstance(wrong, QuantityError) else "invalid"
-                faults.append(Fault(code, str(wrong), f"/{number}/{name}"))
+            except QuantityError as wrong:
+                faults.append(Fault(wrong.code, of_engine(wrong), f"/{number}/{name}"))
+            except NoSuchValue as wrong:
+                faults.append(Fault("invalid", str(wrong), f"/{number}/{name}"))
         if not {"at", "on"} & set(row) and not faults:
-            faults.append(Fault("required", "a row says its time", f"/{number}"))
+            faults.append(Fault("required", _("a row says its time"), f"/{number}"))
         yield row
 
 
@@ -173,7 +189,7 @@ def _value(
 ) -> Any:
     if value is None:
         if name == "kind":
-            raise ValueError("say whether it was observed or forecast: a column `kind`, or --kind")
+            raise NoSuchValue(_("say whether it was observed or forecast: a column `kind`, or --kind"))
         return None
     if name in AMOUNTS:
         return _amount(name, value)
@@ -181,50 +197,62 @@ def _value(
         case "at":
             return _moment(str(value), zone, told, kind)
         case "on":
-            return dt.date.fromisoformat(str(value))
+            return _day(str(value))
         case "kind" if value in KINDS:
             return value
         case "humidity_percent":
             return _between(parse_decimal(str(value)), 0, 100)
         case "wind_direction":
-            return _between(int(str(value)), 0, 360)
+            return _between(int(str(value)) if str(value).isdecimal() else -1, 0, 360)
         case "leaf_wet":
             return _yes_no(value)
     if name == "kind":
-        raise ValueError(f"is one of {', '.join(KINDS)}")
-    raise ValueError("there is no such column")
+        raise NoSuchValue(_("is one of %(choices)s") % {"choices": ", ".join(KINDS)})
+    raise NoSuchValue(_("there is no such column"))
+
+
+def _day(text: str) -> dt.date:
+    try:
+        return dt.date.fromisoformat(text)
+    except ValueError:
+        says = _("%(text)s is no day: write it as 2027-01-29")
+        raise NoSuchValue(says % {"text": repr(text[:40])}) from None
 
 
 def _amount(name: str, value: Any) -> Quantity:
     found = parse_quantity(value, dimensions=(AMOUNTS[name],))
     if AMOUNTS[name] != "temperature" and found.value < 0:
-        raise ValueError("is not below zero")
+        raise NoSuchValue(_("is not below zero"))
     return found
 
 
 def _between(value: Any, low: int, high: int) -> Any:
     if not low <= value <= high:
-        raise ValueError(f"lies between {low} and {high}")
+        raise NoSuchValue(_("lies between %(low)s and %(high)s") % {"low": low, "high": high})
     return value
 
 
 def _yes_no(value: Any) -> bool:
     found = value if isinstance(value, bool) else YES_NO.get(str(value).lower())
     if found is None:
-        raise ValueError("is true or false")
+        raise NoSuchValue(_("is true or false"))
     return found
 
 
 def _moment(text: str, zone: zoneinfo.ZoneInfo | None, told: set[tuple[str, str]], kind: str) -> dt.datetime:
     """Return a moment; a local one in its zone, told twice where clocks go back."""
-    moment = dt.datetime.fromisoformat(text)
+    try:
+        moment = dt.datetime.fromisoformat(text)
+    except ValueError:
+        says = _("%(text)s is no moment: write it as 2027-01-29T08:00:00-08:00")
+        raise NoSuchValue(says % {"text": repr(text[:40])}) from None
     if moment.tzinfo is not None:
         return moment.astimezone(dt.UTC)
     if zone is None:
-        raise ValueError("has an offset, as 2026-12-18T10:00:00-08:00; or say the zone of local times")
+        raise NoSuchValue(_("has an offset, as 2026-12-18T10:00:00-08:00; or say the zone of local times"))
     again = (moment.isoformat(), kind) in told
     told.add((moment.isoformat(), kind))
     here = moment.replace(tzinfo=zone, fold=int(again))
     if here.astimezone(dt.UTC).astimezone(zone).replace(tzinfo=None) != moment:
-        raise ValueError(f"there is no such hour in {zone}: the clocks go forward then")
+        raise NoSuchValue(_("there is no such hour in %(zone)s: the clocks go forward then") % {"zone": zone})
     return here.astimezone(dt.UTC)

@@ -17,6 +17,8 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from mixing.quantities import Quantity
 from orchard.api.refusals import Fault
 
@@ -57,15 +59,18 @@ def impossible(rows: Sequence[Row]) -> Iterator[Fault]:
                 yield from _outside(value, limits[kind], f"/items/{place}/{name}/value")
         low, high = row.get("minimum"), row.get("maximum")
         if low is not None and high is not None and low.in_base() > high.in_base():
-            yield Fault("invalid", "the minimum is above the maximum", f"/items/{place}/minimum")
+            yield Fault("invalid", _("the minimum is above the maximum"), f"/items/{place}/minimum")
 
 
 def _outside(value: Quantity, limit: Mapping[str, str], pointer: str) -> Iterator[Fault]:
     here = value.to(limit["unit"]).value
     if not Decimal(limit["least"]) <= here <= Decimal(limit["most"]):
-        as_said = f"{value.value} {value.unit}"
-        hint = ": is it degF?" if value.unit == "degC" and here > 0 else ": is the unit right?"
-        yield Fault("out_of_range", f"{as_said} was never measured on Earth{hint}", pointer)
+        facts = {"value": f"{value.value} {value.unit}"}
+        if value.unit == "degC" and here > 0:
+            says = _("%(value)s was never measured on Earth: is it degF?") % facts
+        else:
+            says = _("%(value)s was never measured on Earth: is the unit right?") % facts
+        yield Fault("out_of_range", says, pointer)
 
 
 def doubts(rows: Sequence[Row], *, near: Sequence[float] = ()) -> list[Doubt]:

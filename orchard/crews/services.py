@@ -8,8 +8,10 @@ from collections.abc import Iterable
 from typing import Any
 
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from orchard.api.refusals import Fault, Unprocessable
+from orchard.api.spoken import spoken
 from orchard.crews.models import Calibration, Crew, Qualification, Sprayer, Worker
 from orchard.farms import journal
 from orchard.farms.actors import Actor
@@ -57,7 +59,13 @@ def change_qualification(
 
 def _in_order(first: dt.date, second: dt.date, pointer: str) -> None:
     if second < first:
-        raise Unprocessable(Fault("out_of_range", f"this lies before {first}, the day it was done", pointer))
+        raise Unprocessable(
+            Fault(
+                "out_of_range",
+                _("this lies before %(first)s, the day it was done") % {"first": first},
+                pointer,
+            )
+        )
 
 
 def add_crew(
@@ -102,7 +110,7 @@ def change_crew(*, crew: Crew, by: Actor, now: dt.datetime, **values: Any) -> Cr
 
 def _leads_own_crew(lead: Worker | None, members: list[Worker]) -> None:
     if lead is not None and lead not in members:
-        raise Unprocessable(Fault("invalid", "the lead is one of the crew's members", "/lead"))
+        raise Unprocessable(Fault("invalid", _("the lead is one of the crew's members"), "/lead"))
 
 
 def add_sprayer(
@@ -132,7 +140,11 @@ def _complete(values: dict[str, Any]) -> None:
     needed = {"hose_end_dial": ("dial_max", "dial_step", "jar"), "hose_end_ratio": ("ratio", "jar")}
     kind = values["kind"]
     faults = [
-        Fault("required", f"a sprayer of kind {kind} has a {name.replace('_', ' ')}", f"/{name}")
+        Fault(
+            "required",
+            _("a sprayer of kind %(kind)s says its %(name)s") % {"kind": spoken(kind), "name": spoken(name)},
+            f"/{name}",
+        )
         for name in needed.get(kind, ("tank",))
         if values.get(name) is None
     ]

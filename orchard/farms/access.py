@@ -5,11 +5,13 @@ from __future__ import annotations
 import uuid
 
 from django.contrib.auth.models import AnonymousUser
+from django.utils.translation import gettext as _
 from rest_framework.exceptions import NotAuthenticated
 from rest_framework.request import Request
 
 from orchard.api import permissions
 from orchard.api.refusals import Fault, NotThere, RoleNotAllowed
+from orchard.api.spoken import listed, spoken
 from orchard.farms import fence
 from orchard.farms.actors import Actor, Role
 from orchard.farms.models import Farm, Membership, Person, Token
@@ -38,7 +40,7 @@ def enter(request: Request, farm_id: uuid.UUID) -> tuple[Farm, Actor]:
     who = signed_in(request)
     if isinstance(who, Token):
         if farm_id != who.farm.id:
-            raise NotThere(Fault("not_found", "there is no such farm for you"))
+            raise NotThere(Fault("not_found", _("there is no such farm for you")))
         fence.open_for_this_transaction(farm_id)
         return who.farm, of_token(who)
     return enter_as(who, farm_id)
@@ -52,7 +54,7 @@ def enter_as(person: Person, farm_id: uuid.UUID) -> tuple[Farm, Actor]:
     rows = Membership.objects.select_related("farm", "person")
     member = rows.filter(person=person, farm__id=farm_id).first()
     if member is None:
-        raise NotThere(Fault("not_found", "there is no such farm for you"))
+        raise NotThere(Fault("not_found", _("there is no such farm for you")))
     fence.open_for_this_transaction(farm_id)
     return member.farm, of_member(member)
 
@@ -90,6 +92,13 @@ def demand(*, by: Actor, resource: str, verb: str) -> None:
         return
     grant = permissions.TABLE[resource, verb]
     if by.role == Role.INTEGRATION:
-        raise RoleNotAllowed(Fault("scope_missing", f"this needs the scope {grant.scope}"))
-    may = ", ".join(grant.all_roles)
-    raise RoleNotAllowed(Fault("role_not_allowed", f"your role is {by.role}; this may be done by: {may}"))
+        raise RoleNotAllowed(
+            Fault("scope_missing", _("this needs the scope %(scope)s") % {"scope": grant.scope})
+        )
+    may = listed(grant.all_roles)
+    raise RoleNotAllowed(
+        Fault(
+            "role_not_allowed",
+            _("your role is %(role)s; this may be done by: %(may)s") % {"role": spoken(by.role), "may": may},
+        )
+    )

@@ -7,6 +7,7 @@ import hashlib
 from typing import Any
 
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from drf_spectacular.extensions import OpenApiAuthenticationExtension
 from rest_framework import authentication, exceptions
 from rest_framework.request import Request
@@ -29,11 +30,11 @@ class BearerToken(authentication.BaseAuthentication):
         if not words or words[0].lower() != b"bearer":
             return None
         if len(words) != 2:
-            raise exceptions.AuthenticationFailed("write Authorization: Bearer TOKEN")
+            raise exceptions.AuthenticationFailed(_("write Authorization: Bearer TOKEN"))
         try:
             secret = words[1].decode("ascii")
         except UnicodeDecodeError:
-            raise exceptions.AuthenticationFailed("this is not one of our tokens") from None
+            raise exceptions.AuthenticationFailed(_("this is not one of our tokens")) from None
         return None, self.find(secret)
 
     def find(self, secret: str) -> Token:
@@ -44,9 +45,9 @@ class BearerToken(authentication.BaseAuthentication):
         now = timezone.now()
         token = Token.objects.select_related("farm").filter(digest=digest(secret)).first()
         if token is None or token.revoked_at is not None:
-            raise exceptions.AuthenticationFailed("this token is unknown or was revoked")
+            raise exceptions.AuthenticationFailed(_("this token is unknown or was revoked"))
         if token.expires_at is not None and token.expires_at <= now:
-            raise exceptions.AuthenticationFailed("this token has expired: ask the manager for a new one")
+            raise exceptions.AuthenticationFailed(_("this token has expired: ask the manager for a new one"))
         if token.last_used_at is None or token.last_used_at < now - SEEN_EVERY:
             Token.objects.filter(key=token.key).update(last_used_at=now)
         return token

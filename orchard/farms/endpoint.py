@@ -18,6 +18,7 @@ from django.db import IntegrityError, OperationalError, transaction
 from django.http import HttpRequest
 from django.http.response import HttpResponseBase
 from django.utils import timezone, translation
+from django.utils.translation import gettext as _
 from rest_framework import exceptions
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -88,7 +89,7 @@ class Endpoint(APIView):
                 return problems.plain(
                     409,
                     Fault(
-                        "state_conflict", "something else changed at the same moment: read again and retry"
+                        "state_conflict", _("something else changed at the same moment: read again and retry")
                     ),
                 )
         raise AssertionError("unreachable")
@@ -131,7 +132,11 @@ class Endpoint(APIView):
         if self.allowance is not None and self.allowance.left < 0:
             wait = {"Retry-After": str(self.allowance.seconds)}
             raise TooMany(
-                Fault("too_many_requests", f"{self.allowance.limit} a minute: wait a little"), headers=wait
+                Fault(
+                    "too_many_requests",
+                    _("%(limit)s a minute: wait a little") % {"limit": self.allowance.limit},
+                ),
+                headers=wait,
             )
 
     def finalize_response(self, request: Request, response: Any, *args: Any, **kwargs: Any) -> Any:
@@ -264,7 +269,7 @@ class Endpoint(APIView):
         asked = self.request.headers.get("If-Match")
         if asked is None:
             raise PreconditionMissing(
-                Fault("if_match_required", "send the ETag that you have read as If-Match")
+                Fault("if_match_required", _("send the ETag that you have read as If-Match"))
             )
         tags = [one.strip() for one in asked.split(",")]
         if any(self.is_version(row, one) for one in tags) or (happened and "*" in tags):
@@ -272,7 +277,7 @@ class Endpoint(APIView):
         raise Stale(
             Fault(
                 "stale",
-                "it has changed since you read it: read it again",
+                _("it has changed since you read it: read it again"),
                 refers_to=(self.resource, str(row.id)),
             )
         )

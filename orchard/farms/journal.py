@@ -13,6 +13,7 @@ from functools import lru_cache
 from typing import Any, TypeVar
 
 from django.db import models
+from django.utils.translation import gettext as _
 
 from mixing.quantities import Quantity, plain
 from orchard.api import statements
@@ -120,7 +121,7 @@ def _is_taken(model: type[FarmRow], *, farm: Farm, id: uuid.UUID) -> bool:
     rows = model._default_manager.filter(models.Q(farm=farm, id=id) | models.Q(key=id))
     found = list(rows.values_list("farm", "id"))
     if (farm.id, id) in found:
-        raise Conflict(Fault("id_taken", "this id is taken: make a new one", "/id"))
+        raise Conflict(Fault("id_taken", _("this id is taken: make a new one"), "/id"))
     return bool(found)
 
 
@@ -197,7 +198,8 @@ def delete(row: FarmRow, *, by: Actor, now: dt.datetime) -> None:
     except (models.ProtectedError, models.RestrictedError):
         raise Conflict(
             Fault(
-                "in_use", "something refers to this: put it away with archived: true instead of deleting it"
+                "in_use",
+                _("something refers to this: put it away with archived: true instead of deleting it"),
             )
         ) from None
     audit = _audit(row, by=by, now=now, action="delete", before=before)

@@ -9,6 +9,7 @@ from typing import Any, ClassVar
 
 from django.db.models import QuerySet
 from django.http.response import HttpResponseBase
+from django.utils.translation import gettext as _
 from rest_framework.request import Request
 from rest_framework.response import Response
 
@@ -128,7 +129,7 @@ class Single(Endpoint):
             rows = rows.select_for_update(of=("self",), no_key=True)
         self.thing = rows.filter(id=kwargs["id"]).first()
         if self.thing is None:
-            raise NotThere(Fault("not_found", "there is no such thing on this farm"))
+            raise NotThere(Fault("not_found", _("there is no such thing on this farm")))
 
     def get(self, request: Request, **kwargs: Any) -> Response:
         """Read it."""

@@ -11,10 +11,12 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from mixing.quantities import QuantityError, parse_quantity, unit
 from orchard.api import permissions
 from orchard.api.refusals import Conflict, Fault, RoleNotAllowed, Unprocessable
+from orchard.api.spoken import of_engine, spoken
 from orchard.farms import fence, journal
 from orchard.farms.actors import Actor, Role
 from orchard.farms.authentication import digest
@@ -92,7 +94,7 @@ def check_farm(**values: Any) -> None:
     """
     faults: list[Fault] = []
     if "zone" in values and values["zone"] not in zoneinfo.available_timezones():
-        faults.append(Fault("invalid", "is a zone of the IANA list, such as America/Los_Angeles", "/zone"))
+        faults.append(Fault("invalid", _("is a zone of the IANA list, such as America/Los_Angeles"), "/zone"))
     for at, name in enumerate(values.get("measures") or []):
         faults += _unit_faults(name, f"/measures/{at}")
     for name, raw in (values.get("limits") or {}).items():
@@ -104,22 +106,26 @@ def check_farm(**values: Any) -> None:
 def _unit_faults(name: str, pointer: str) -> Iterable[Fault]:
     try:
         if unit(name).dimension not in ("volume", "mass"):
-            yield Fault("unit_kind", "one measures a volume or a mass", pointer)
+            yield Fault("unit_kind", _("one measures a volume or a mass"), pointer)
     except QuantityError as fault:
-        yield Fault(fault.code, fault.detail, pointer)
+        yield Fault(fault.code, of_engine(fault), pointer)
 
 
 def _limit_faults(name: str, raw: Any) -> Iterable[Fault]:
     if name not in LIMITS:
-        yield Fault("unknown_field", f"the limits are {', '.join(LIMITS)}", f"/limits/{name}")
+        yield Fault(
+            "unknown_field", _("the limits are %(limits)s") % {"limits": ", ".join(LIMITS)}, f"/limits/{name}"
+        )
     elif raw is not None:
         try:
             found = parse_quantity(raw, dimensions=(LIMITS[name],))
             if name.startswith("quiet") and not 0 <= found.in_base() <= A_DAY:
-                yield Fault("out_of_range", "is the time since midnight, 0 to 24 h", f"/limits/{name}/value")
+                yield Fault(
+                    "out_of_range", _("is the time since midnight, 0 to 24 h"), f"/limits/{name}/value"
+                )
         except QuantityError as fault:
             yield Fault(
-                fault.code, fault.detail, f"/limits/{name}" + (f"/{fault.field}" if fault.field else "")
+                fault.code, of_engine(fault), f"/limits/{name}" + (f"/{fault.field}" if fault.field else "")
             )
 
 
@@ -154,7 +160,9 @@ def add_member(
         if person is None:
             person = Person.objects.create_user(email=email, password=password, name=name)
         elif Membership.objects.for_farm(farm).filter(person=person).exists():
-            raise Conflict(Fault("already_member", "this person is a member of the farm already", "/email"))
+            raise Conflict(
+                Fault("already_member", _("this person is a member of the farm already"), "/email")
+            )
         return journal.create(
             Membership, farm=farm, by=by, now=now, id=id, person=person, name=name, role=role, **rest
         )
@@ -184,7 +192,7 @@ def _keep_an_owner(member: Membership) -> None:
     Farm.objects.select_for_update(no_key=True).get(id=member.farm.id)
     others = Membership.objects.for_farm(member.farm).filter(role=Role.OWNER).exclude(key=member.key)
     if member.role == Role.OWNER and not others.exists():
-        raise Conflict(Fault("last_owner", "a farm keeps at least one owner: name another first"))
+        raise Conflict(Fault("last_owner", _("a farm keeps at least one owner: name another first")))
 
 
 @dataclass(frozen=True, slots=True)
@@ -215,11 +223,16 @@ def add_token(
     wanted = sorted(set(scopes))
     if by.kind != "system" and RANK[Role(role)] > RANK[by.role]:
         raise RoleNotAllowed(
-            Fault("role_not_allowed", f"as {by.role} you cannot make a token for {role}", "/role")
+            Fault(
+                "role_not_allowed",
+                _("as %(role)s you cannot make a token for %(wanted)s")
+                % {"role": spoken(by.role), "wanted": spoken(role)},
+                "/role",
+            )
         )
     unknown = [scope for scope in wanted if scope not in permissions.SCOPES]
     if unknown or (wanted and role != Role.INTEGRATION):
-        detail = f"scopes are for integrations: {', '.join(permissions.SCOPES)}"
+        detail = _("scopes are for integrations: %(scopes)s") % {"scopes": ", ".join(permissions.SCOPES)}
         raise Unprocessable(Fault("invalid", detail, "/scopes"))
     secret = "orc_" + secrets.token_urlsafe(32)
     with transaction.atomic():

@@ -18,3 +18,10 @@ def test_english_adds_nothing_and_an_unknown_language_is_english():
         with translation.override(language):
             told = document(409, [Fault("crew_missing", "name a crew", "/crew")])
         assert told["errors"] == [{"pointer": "/crew", "code": "crew_missing", "detail": "name a crew"}]
+
+
+def test_what_has_no_translation_stays_english_and_is_marked():
+    with translation.override("es"):
+        [told] = document(409, [Fault("of_tomorrow", "a new sentence")])["errors"]
+
+    assert told["detail"] == "a new sentence" and told["untranslated"] is True

@@ -72,12 +72,12 @@ def test_c2_the_card_the_findings_and_the_errors_speak_spanish_and_names_stay(fi
     assert english.json()["title"] == "This cannot be done now" and "says" not in english.json()["errors"][0]
 
 
-def test_c2_what_has_no_translation_stays_english_and_is_marked(field):
+def test_c2_what_the_address_asks_wrongly_is_told_in_spanish_as_well(field):
     refused = field.wren.get("work-orders?colour=red", accept_language="es")
 
     [fault] = refused.json()["errors"]
-    assert fault["code"] == "unknown_parameter"
-    assert fault["untranslated"] is True
+    assert fault["code"] == "unknown_parameter" and "untranslated" not in fault
+    assert fault["detail"].startswith("aquí no hay un campo 'colour': limit, cursor")
 
 
 def test_c3_each_thing_to_wear_and_each_step_is_a_code_with_words(field):

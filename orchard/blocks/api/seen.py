@@ -8,6 +8,7 @@ from typing import Any
 
 from django.db.models import QuerySet
 from django.urls import path
+from django.utils.translation import gettext as _
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 from rest_framework.request import Request
@@ -48,7 +49,7 @@ class BelowBlock(Endpoint):
     def find(self, **kwargs: Any) -> None:
         found = queries.blocks(farm=self.farm).filter(id=kwargs["block"]).first()
         if found is None:
-            raise NotThere(Fault("not_found", "there is no such block on this farm"))
+            raise NotThere(Fault("not_found", _("there is no such block on this farm")))
         self.block = found
         super().find(**kwargs)
 
@@ -74,7 +75,7 @@ class StageInput(Input):
 
     def validate_observed_on(self, value: dt.date) -> dt.date:
         if value > self.context["now"].astimezone(self.context["zone"]).date():
-            raise wrong("this lies in the future: say when it was seen", "time_in_future")
+            raise wrong(_("this lies in the future: say when it was seen"), "time_in_future")
         return value
 
 

@@ -7,6 +7,7 @@ from typing import Any
 
 from django.db.models import QuerySet
 from django.urls import path
+from django.utils.translation import gettext as _
 from rest_framework import serializers
 
 from orchard.api.fields import (
@@ -149,7 +150,7 @@ class CalibrationInput(Input):
 
     def validate_on(self, value: dt.date) -> dt.date:
         if value > self.context["now"].astimezone(self.context["zone"]).date():
-            raise wrong("this lies in the future: say when it was done", "time_in_future")
+            raise wrong(_("this lies in the future: say when it was done"), "time_in_future")
         return value
 
 
@@ -162,7 +163,7 @@ class BelowSprayer(Endpoint):
     def find(self, **kwargs: Any) -> None:
         found = queries.plain_sprayers(farm=self.farm).filter(id=kwargs["sprayer"]).first()
         if found is None:
-            raise NotThere(Fault("not_found", "there is no such sprayer on this farm"))
+            raise NotThere(Fault("not_found", _("there is no such sprayer on this farm")))
         self.sprayer = found
         super().find(**kwargs)
 

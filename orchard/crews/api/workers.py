@@ -8,6 +8,7 @@ from typing import Any
 
 from django.db.models import QuerySet
 from django.urls import path
+from django.utils.translation import gettext as _
 from rest_framework import serializers
 
 from orchard.api.fields import (
@@ -145,7 +146,7 @@ class BelowWorker(Endpoint):
     def find(self, **kwargs: Any) -> None:
         found = queries.workers(farm=self.farm).filter(id=kwargs["worker"]).first()
         if found is None or not _may_see(self.by, found):
-            raise NotThere(Fault("not_found", "there is no such worker for you"))
+            raise NotThere(Fault("not_found", _("there is no such worker for you")))
         self.worker = found
         super().find(**kwargs)
 

@@ -8,6 +8,7 @@ from typing import Any
 from django.http import HttpRequest, HttpResponse
 from django.http.response import HttpResponseBase
 from django.urls import Resolver404, path
+from django.utils.translation import gettext as _
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -33,7 +34,7 @@ class CallInput(Input):
 
     def validate_body(self, body: Any) -> Any:
         if not isinstance(body, dict):
-            raise wrong("is an object")
+            raise wrong(_("is an object"))
         return body
 
 
@@ -87,13 +88,18 @@ class Bulk(SignedIn):
     def _sent(self, path: str, raw: bytes, method: str, headers: dict[str, str]) -> HttpResponse:
         if not path.startswith(FARMS) or "?" in path:
             return problems.plain(
-                404, Fault("not_found", f"an address begins with {FARMS} and has no query", "/path")
+                404,
+                Fault(
+                    "not_found",
+                    _("an address begins with %(farms)s and has no query") % {"farms": FARMS},
+                    "/path",
+                ),
             )
         outer = self.request._request
         try:
             return inner_calls.call(outer, path, raw, headers=headers, method=method)
         except Resolver404:
-            return problems.plain(404, Fault("not_found", "there is no such address", "/path"))
+            return problems.plain(404, Fault("not_found", _("there is no such address"), "/path"))
 
 
 def _told(answer: HttpResponse) -> dict[str, Any]:

@@ -7,6 +7,7 @@ from typing import Any
 
 from django.db.models import QuerySet
 from django.urls import path
+from django.utils.translation import gettext as _
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 from rest_framework.request import Request
@@ -36,7 +37,7 @@ class Limits(serializers.DictField):
 
     def to_internal_value(self, data: Any) -> dict[str, Any]:
         if not isinstance(data, dict):
-            raise wrong("is an object of quantities by name")
+            raise wrong(_("is an object of quantities by name"))
         return data
 
 
@@ -66,11 +67,11 @@ class FarmInput(Input):
     labels_need_approval = YesNo(required=False)
 
     def validate_region(self, value: str) -> str:
-        country, _, part = value.partition("-")
+        country, dash, part = value.partition("-")
         if not (len(country) == 2 and country.isascii() and country.isalpha() and country.isupper()):
-            raise wrong("is an ISO 3166 code, such as US-CA or ES")
-        if "-" in value and not (part.isascii() and part.isalnum() and part.isupper() and len(part) <= 3):
-            raise wrong("is an ISO 3166 code, such as US-CA or ES")
+            raise wrong(_("is an ISO 3166 code, such as US-CA or ES"))
+        if dash and not (part.isascii() and part.isalnum() and part.isupper() and len(part) <= 3):
+            raise wrong(_("is an ISO 3166 code, such as US-CA or ES"))
         return value
 
 
@@ -102,7 +103,7 @@ class Farms(Collection):
     def post(self, request: Request, **kwargs: Any) -> Response:
         """Make a farm; its maker becomes the owner."""
         if isinstance(self.who, Token):
-            raise RoleNotAllowed(Fault("role_not_allowed", "a farm is made by a person who has signed in"))
+            raise RoleNotAllowed(Fault("role_not_allowed", _("a farm is made by a person who has signed in")))
         self.by = Actor(kind="person", id=self.who.id, name=str(self.who), role=Role.OWNER)
         return self.once(self._post)
 

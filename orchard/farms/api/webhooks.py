@@ -6,6 +6,7 @@ from typing import Any
 
 from django.db.models import QuerySet
 from django.urls import path
+from django.utils.translation import gettext as _
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -157,7 +158,7 @@ class Deliveries(Collection):
     def find(self, **kwargs: Any) -> None:
         self.webhook = queries.webhooks(farm=self.farm).filter(id=kwargs["id"]).first()
         if self.webhook is None:
-            raise NotThere(Fault("not_found", "there is no such webhook on this farm"))
+            raise NotThere(Fault("not_found", _("there is no such webhook on this farm")))
 
     def rows(self, **filters: Any) -> QuerySet[WebhookDelivery]:
         assert self.webhook is not None

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from urllib.parse import urlsplit
 
 from django.conf import settings
+from django.utils.translation import gettext as _
 
 HTTPS_PORT = 443
 LONGEST_URL = 2000
@@ -51,20 +52,23 @@ def target(url: str) -> Target:
     try:
         parts = urlsplit(url)
         port = parts.port or HTTPS_PORT
-    except ValueError as fault:
-        raise NotAllowed(f"this is no address: {fault}") from None
+    except ValueError:
+        raise NotAllowed(_("this is no address: write it whole, as https://example.org/orchard")) from None
     if parts.scheme != "https" or not parts.hostname:
-        raise NotAllowed("write an https address, such as https://example.org/orchard")
+        raise NotAllowed(_("write an https address, such as https://example.org/orchard"))
     if parts.username is not None or parts.password is not None:
-        raise NotAllowed("leave name and password out of the address: deliveries are signed")
+        raise NotAllowed(_("leave name and password out of the address: deliveries are signed"))
     if parts.fragment or not url.isascii() or len(url) > LONGEST_URL or any(c.isspace() for c in url):
-        raise NotAllowed(f"write the address in ASCII without a fragment, {LONGEST_URL} characters at most")
+        raise NotAllowed(
+            _("write the address in ASCII without a fragment, %(most)s characters at most")
+            % {"most": LONGEST_URL}
+        )
     host = parts.hostname.rstrip(".")
     literal = _literal(host)
     if literal is not None:
         judge(literal)
     elif host == "localhost" or host.endswith((".localhost", ".local", ".internal")):
-        raise NotAllowed(f"{host} is a machine of one's own network, not a public one")
+        raise NotAllowed(_("%(host)s is a machine of one's own network, not a public one") % {"host": host})
     return Target(host=host, port=port, path=(parts.path or "/") + (f"?{parts.query}" if parts.query else ""))
 
 
@@ -92,7 +96,7 @@ def judge(address: Address) -> None:
     if any(inner in ipaddress.ip_network(one) for one in settings.WEBHOOK_NETWORKS):
         return
     if not inner.is_global or inner.is_multicast or inner in TRANSLATED:
-        raise NotAllowed(f"{address} is not a public address")
+        raise NotAllowed(_("%(address)s is not a public address") % {"address": address})
 
 
 def look_up(host: str, port: int) -> list[str]:

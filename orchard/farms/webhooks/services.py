@@ -9,6 +9,7 @@ import uuid
 from typing import Any
 
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from orchard.api.refusals import Conflict, Fault, NotThere, Unprocessable
 from orchard.farms import journal
@@ -29,7 +30,12 @@ def add_webhook(*, farm: Farm, by: Actor, now: dt.datetime, url: str, **values: 
     """
     check_address(url)
     if Webhook.objects.for_farm(farm).count() >= MOST_WEBHOOKS:
-        raise Conflict(Fault("state_conflict", f"a farm has {MOST_WEBHOOKS} webhooks at most: delete one"))
+        raise Conflict(
+            Fault(
+                "state_conflict",
+                _("a farm has %(most)s webhooks at most: delete one") % {"most": MOST_WEBHOOKS},
+            )
+        )
     return journal.create(Webhook, farm=farm, by=by, now=now, url=url, secret=new_secret(), **values)
 
 
@@ -82,9 +88,14 @@ def replay(*, webhook: Webhook, delivery: uuid.UUID, by: Actor, now: dt.datetime
     """
     row = webhook.deliveries.select_for_update().filter(id=delivery).first()
     if row is None:
-        raise NotThere(Fault("not_found", "this webhook has no such delivery", "/delivery"))
+        raise NotThere(Fault("not_found", _("this webhook has no such delivery"), "/delivery"))
     if row.state == "waiting":
-        raise Conflict(Fault("state_conflict", f"it is still on its way; the next try is at {row.next_at}"))
+        raise Conflict(
+            Fault(
+                "state_conflict",
+                _("it is still on its way; the next try is at %(next_at)s") % {"next_at": row.next_at},
+            )
+        )
     journal.change(row, by=by, now=now, action="replay", state="waiting", attempt=0, next_at=now)
     return row
 
