@@ -53,7 +53,9 @@ def demand_own(of: uuid.UUID, *, farm: uuid.UUID, pointer: str) -> None:
     :raises NotThere: as for whatever belongs to another farm
     """
     if of != farm:
-        raise NotThere(Fault("not_found", "there is no such cursor on this farm: begin without one", pointer))
+        raise NotThere(
+            Fault("not_found", _("there is no such cursor on this farm: begin without one"), pointer)
+        )
 
 
 def _after(order: Sequence[str], values: Sequence[Any]) -> Q:

@@ -168,12 +168,8 @@ def place_of(cursor: str, *, farm: uuid.UUID) -> tuple[int, int]:
     except (ValueError, binascii.Error):
         place, given_by = (-1, -1), farm
     if not all(0 <= number < 2**63 for number in place):
-<<<<<<< HEAD
-        raise Refusal(Fault("cursor_invalid", "this cursor is not one of ours", "/after"))
-    pages.demand_own(given_by, farm=farm, pointer="/after")
-=======
         raise Refusal(Fault("cursor_invalid", _("this cursor is not one of ours"), "/after"))
->>>>>>> 9f363a1 (Say faults of blocks, crews, farms and bodies in the reader's language)
+    pages.demand_own(given_by, farm=farm, pointer="/after")
     return place
 
 
