@@ -2,7 +2,7 @@
 
     python -m mixing check FILE [--text] exit 0 for ok or caution, 1 for stop, 2 where it cannot be read
     python -m mixing calculate NAME FILE exit 0 or 2
-    python -m mixing rules [--json]      the rule tables, one row a line
+    python -m mixing rules [--json]      the rule tables with their sources, one row a line
     python -m mixing explain RULE-ID     what one row says, why, and who says so
 
 FILE may be `-` for standard input. Faults go to standard output as {"errors": [...]}, nothing elsewhere.
@@ -13,7 +13,7 @@ from __future__ import annotations
 import argparse
 import json
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any, NoReturn
 
@@ -102,8 +102,21 @@ def _rules(asked: argparse.Namespace) -> int:
     if asked.json:
         _write({"rules": {"version": rules.version, "count": rules.count}, "items": rows})
         return OK
-    _say("\n".join(f"{row['severity']:8}{row['basis']:11}{row['id']}  {row['says']}" for row in rows))
+    _say("\n".join(_line(row, asked.language) for row in rows))
     return OK
+
+
+def _line(row: Mapping[str, Any], language: str) -> str:
+    said_by = _said_by(row, language)
+    return f"{row['severity']:8}{row['basis']:11}{row['id']}  {row['says']} [{said_by}]"
+
+
+def _said_by(row: Mapping[str, Any], language: str) -> str:
+    """Return the source of a row, or why it has none."""
+    source = row["source"]
+    if source is not None:
+        return ", ".join(str(part) for part in source.values() if part)
+    return catalogue.render(f"whose.{'memory' if row['memory'] else row['basis']}", language=language)
 
 
 def _explain(asked: argparse.Namespace) -> int:
@@ -114,10 +127,8 @@ def _explain(asked: argparse.Namespace) -> int:
         hint = near(asked.id, (rule.id for rule in rules.rules()))
         raise Refused(said("fault.unknown_rule", name=repr(asked.id[:80]), hint=hint)) from None
     row = _row(rule, asked.language)
-    source = row["source"]
     told = [row["id"], f"{row['severity']}, {row['basis']}", row["says"], row["why"], row["do"]]
-    if source is not None:
-        told.append(", ".join(str(part) for part in source.values() if part))
+    told.append(_said_by(row, asked.language))
     _say("\n".join(line for line in told if line))
     return OK
 
@@ -140,6 +151,7 @@ def _row(rule: Rule, language: str) -> dict[str, Any]:
             "where": source.where,
             "locator": rule.locator,
         },
+        "memory": rule.memory,
         "retired": rule.retired,
     }
 

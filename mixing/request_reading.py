@@ -238,12 +238,13 @@ def _product(raw: object, at: Place, read: Reader, seen: set[str]) -> Product | 
     own_id = read.text(name, (at, "id"))
     own_rate = read.rate(rate, (at, "rate"))
     own_label = None if label is None else read_label(label, (at, "label"), read)
-    if own_id is not None and own_id in seen:
-        detail = said("fault.twin_ids", id=repr(own_id[:60]))
-        read.faults.add((at, "id"), "invalid", detail)
+    if own_id is not None:
+        if own_id in seen:
+            detail = said("fault.twin_ids", id=repr(own_id[:60]))
+            read.faults.add((at, "id"), "invalid", detail)
+        seen.add(own_id)  # also of a product with other faults: all are told at once
     if own_id is None or own_rate is None or own_label is None:
         return None
-    seen.add(own_id)
     absurd.note_rate(own_rate, own_label, (at, "rate"), read.faults)
     return Product(own_id, own_rate, own_label)
 

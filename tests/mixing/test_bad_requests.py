@@ -260,3 +260,10 @@ def test_every_fault_of_a_thoroughly_wrong_request_is_told():
         "/spray/total/unit": "unit_unknown",
         "/products/1/id": "invalid",
     }
+
+
+def test_a_second_product_of_an_id_is_told_though_the_first_has_other_faults():
+    request = changed("products.0.rate", q("2", "oz"))
+    request["products"][1]["id"] = request["products"][0]["id"]
+
+    assert faults(request) == {"/products/0/rate/unit": "unit_ambiguous", "/products/1/id": "invalid"}

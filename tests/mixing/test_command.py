@@ -117,6 +117,22 @@ def test_rules_are_listed_as_lines_and_as_json():
     assert len(run("rules", expect=0).splitlines()) == rules.count
 
 
+def test_each_listed_rule_says_who_says_so():
+    listed = json.loads(run("rules", "--json", expect=0))["items"]
+
+    lines = run("rules", expect=0).splitlines()
+
+    for row, line in zip(listed, lines, strict=True):
+        if row["source"] is not None:
+            assert row["source"]["publisher"] in line
+        elif row["memory"]:
+            assert line.endswith("[from memory, no source was seen]")
+        else:
+            assert line.endswith(
+                ("[common practice, no source]", "[the label of the product]", "[no source speaks of it]")
+            )
+
+
 def test_a_rule_is_explained_with_its_source():
     told = run("explain", "pair.copper-with-oil-dormant", expect=0)
 
