@@ -1,7 +1,10 @@
 import json
 
 import pytest
+from jsonschema import Draft202012Validator, FormatChecker
 from openapi_spec_validator import OpenAPIV31SpecValidator
+from referencing import Registry, Resource
+from referencing.jsonschema import DRAFT202012
 
 from tests.api.routes import routes
 
@@ -42,6 +45,39 @@ def test_operations_have_names_of_their_own_and_say_what_they_do(document):
 
     assert len(names) == len(set(names))
     assert [one["operationId"] for one in operations if not one.get("description")] == []
+
+
+def with_examples(part, at="#"):
+    """Yield each part of the document that has examples: schemas, parameters, bodies."""
+    if isinstance(part, dict):
+        if "examples" in part or "example" in part:
+            yield at, part
+        for name, inner in part.items():
+            yield from with_examples(inner, f"{at}/{name}")
+    elif isinstance(part, list):
+        for number, inner in enumerate(part):
+            yield from with_examples(inner, f"{at}/{number}")
+
+
+def examples_of(part):
+    """Return the examples of a schema (a list) and of a parameter or body (named, each with its value)."""
+    told = part.get("examples", [])
+    named = [one["value"] for one in told.values()] if isinstance(told, dict) else told
+    return [*named, *([part["example"]] if "example" in part else [])]
+
+
+def test_every_example_is_as_its_schema_says(document):
+    known = Registry().with_resource("", Resource(document, DRAFT202012))
+    seen = 0
+    for at, part in with_examples(document):
+        schema = part.get("schema", part)
+        for example in examples_of(part):
+            inner = {"components": document["components"], **schema}
+            check = Draft202012Validator(inner, registry=known, format_checker=FormatChecker())
+            assert [one.message for one in check.iter_errors(example)] == [], at
+            seen += 1
+
+    assert seen > 100
 
 
 def test_the_page_for_people_needs_nothing_from_elsewhere(client):
