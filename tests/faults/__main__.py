@@ -33,12 +33,19 @@ def main() -> int:
     feed.add_argument("--writers", type=int, default=10, help="how many write at once (10)")
     feed.add_argument("--readers", type=int, default=3, help="how many follow meanwhile (3)")
     feed.add_argument("--seed", type=int, default=1, help="of what is written and how late it commits (1)")
+    drill = parts.add_parser("backup", help="a backup of a large store, and putting it back")
+    drill.add_argument("--movements", type=int, default=1_000_000, help="lines of the ledger (1000000)")
     said = parser.parse_args()
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "orchard.config.settings")
     if said.part == "model":
         from tests.faults import simulation  # noqa: PLC0415  # needs no folder of servers
 
         return simulation.main(seeds=said.seeds, steps=said.steps, seed=said.seed, broken=said.broken)
+    if said.part == "backup":
+        with own_database():
+            from tests.faults import backup_drill  # noqa: PLC0415
+
+            return backup_drill.main(movements=said.movements)
     if said.part == "feed":
         with own_database():
             from tests.faults import feed as reading  # noqa: PLC0415
