@@ -128,6 +128,7 @@ PROMISES: dict[int, Promise] = {
             "farms/test_members_and_tokens.py::test_thirty_two_levels_are_read",
             "farms/test_bulk_calls.py::test_more_than_a_thousand_are_refused_whole",
             "api/test_rates.py::test_who_sends_too_many_has_to_wait",
+            "api/test_counts.py::test_two_web_processes_count_together_and_each_alone_while_redis_is_gone",
         ),
     ),
     18: Promise(
@@ -163,12 +164,20 @@ PROMISES: dict[int, Promise] = {
         ),
     ),
     22: Promise(
-        "a backup is put back on an empty server with every row and every ledger as it was",
+        "a backup is put back on an empty server with every row and every ledger as it was; a million lines"
+        " of the ledger, made while others write: 30 s to write, 60 s to put back",
         ("config/test_backup.py::test_a_backup_is_put_back_row_by_row_with_guards_and_ledgers",),
+        ("python -m tests.faults backup --movements 1000000",),
     ),
     23: Promise(
-        "an upgrade keeps nobody waiting",
-        ("config/test_preparation.py::test_two_that_prepare_a_missing_database_at_once_both_succeed",),
+        "an upgrade keeps nobody waiting: a change of a table waits 2 s at most and lets others pass, and no"
+        " migration reads or writes a whole table under its lock",
+        (
+            "config/test_migrations.py::"
+            "test_a_change_that_has_to_wait_lets_others_pass_and_is_made_when_it_can_be",
+            "config/test_migrations.py::test_no_migration_keeps_others_from_a_table_in_use",
+            "config/test_preparation.py::test_two_that_prepare_a_missing_database_at_once_both_succeed",
+        ),
     ),
     24: Promise(
         "as it is installed it bears 8 writers at once, without an error",

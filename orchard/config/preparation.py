@@ -1,7 +1,7 @@
 """Make the database ready: made if missing, tables up to date, and to the web role no more than it needs."""
 
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from typing import Any
 
@@ -17,6 +17,9 @@ from orchard.config.postgres.roles import WEB_ROLE
 from orchard.farms import fence
 
 LOCK = 5_170_311  # any number, the same in every process that prepares this database
+LOCK_MS = 2_000
+"""So long a change of a table waits for those who use it, and others for the change."""
+LONGEST_S = 120
 ROWS = frozenset({"SELECT", "INSERT", "UPDATE", "DELETE"})
 APPEND = frozenset({"SELECT", "INSERT"})
 READ = frozenset({"SELECT"})
@@ -34,11 +37,44 @@ def prepare(*, verbosity: int = 0) -> bool:
         _ensure_web_role(owner)
         behind = _is_behind(owner)
         if behind:
-            call_command("migrate", database="owner", interactive=False, verbosity=verbosity)
+            in_short_waits(
+                owner,
+                lambda: call_command("migrate", database="owner", interactive=False, verbosity=verbosity),
+            )
         grant_rows()
         with owner.cursor() as cursor:
             fence.fence(cursor)
     return behind
+
+
+def in_short_waits(owner: BaseDatabaseWrapper, change: Callable[[], object]) -> None:
+    """Change tables that others use, waiting for them in short pieces only.
+
+    A change that waits for a table keeps all waiting who come after it. So it gives up after `LOCK_MS`, lets
+    them pass, and is tried again; what was changed before is not done again, since each migration is kept.
+
+    :raises CannotPrepare: where somebody holds a table for too long
+    """
+    with owner.cursor() as cursor:
+        cursor.execute(f"SET lock_timeout = {LOCK_MS}")
+    end = time.monotonic() + LONGEST_S
+    try:
+        while True:
+            try:
+                change()
+                return
+            except OperationalError as failure:
+                if not isinstance(failure.__cause__, errors.LockNotAvailable):
+                    raise
+                if time.monotonic() > end:
+                    raise CannotPrepare(
+                        f"A table has been in use for {LONGEST_S} s, so that it could not be changed: end the"
+                        " long transaction (pg_stat_activity shows it) and start again."
+                    ) from failure
+            time.sleep(LOCK_MS / 1000)
+    finally:
+        with owner.cursor() as cursor:
+            cursor.execute("RESET lock_timeout")
 
 
 def grant_rows() -> None:
