@@ -5,8 +5,6 @@ import re
 from zoneinfo import ZoneInfo
 
 import pytest
-from django.db import connection
-from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from orchard.blocks import services as block_services
@@ -16,7 +14,7 @@ from orchard.farms import journal
 from orchard.farms.actors import SYSTEM
 from orchard.inventory.models import LabelVersion, Product
 from orchard.tasks.models import WorkOrder
-from tests.factories import BlockFactory, FarmFactory, amount
+from tests.factories import FarmFactory, amount
 from tests.tasks.lowbell import draft, lowbell, under_way
 from tests.web.people import at_the_pages, member
 
@@ -101,22 +99,6 @@ def test_in_spanish_the_numbers_of_the_chart_keep_their_points(farm):
     chart = maestro.get(at(farm, "season")).content.decode()
 
     assert not re.search(r'(x|y|x1|width)="\d+,\d', chart)
-
-
-def test_pages_ask_as_much_of_the_database_for_many_blocks_as_for_one(farm, nia):
-    def questions(page):
-        with CaptureQueriesContext(connection) as asked:
-            assert nia.get(at(farm, page)).status_code == 200
-        return len(asked)
-
-    draft(farm, BlockFactory(farm=farm.farm))
-    before = {page: questions(page) for page in ("season", "plan", "store", "people", "records")}
-    for _ in range(4):
-        block = BlockFactory(farm=farm.farm)
-        draft(farm, block)
-
-    after = {page: questions(page) for page in before}
-    assert {page: count for page, count in after.items() if count > before[page] + 1} == {}
 
 
 def test_a_draft_is_issued_from_the_plan_or_says_what_stands_against_it(farm, nia):
