@@ -6,6 +6,7 @@ import datetime as dt
 from dataclasses import dataclass
 from typing import Any
 
+from django.db import transaction
 from django.utils import timezone
 
 from orchard.blocks import services as blocks
@@ -48,6 +49,7 @@ class Plenty:
     more: int = 0
 
 
+@transaction.atomic
 def plenty() -> Plenty:
     """Return the farm with one of everything."""
     at = lowbell(now=timezone.now() - HOUR)
@@ -58,10 +60,12 @@ def plenty() -> Plenty:
     given = draft(at, at.a3, total="4", sprayer=at.backpack, handlers=[at.lead])
     issue.issue(order=given, by=SYSTEM, now=at.now)
     found = Plenty(at, given, draft(at), at.a2, manager.person)
+    _weather(at)
     one_more(found)
     return found
 
 
+@transaction.atomic
 def one_more(to: Plenty) -> None:
     """Add one more of everything to what the pages list, and to the order and the block with a page."""
     to.more += 1
@@ -86,6 +90,21 @@ def one_more(to: Plenty) -> None:
     _jobs(to, ground, sprayer)
     _plans(at, day)
     MembershipFactory(person=to.person, role="owner")  # a farm more to go to
+
+
+def _weather(at: Lowbell) -> None:
+    start = at.now.replace(minute=0, second=0, microsecond=0)
+    rows = [
+        {
+            "at": start + hour * HOUR,
+            "kind": "forecast",
+            "temperature": amount("50", "degF"),
+            "wind": amount("15" if hour > 36 else "5", "mph"),
+            "rain": amount("0", "mm"),
+        }
+        for hour in range(48)
+    ]
+    blocks.store_hours(farm=at.farm, station="", rows=rows, now=start - 2 * DAY)
 
 
 def _outline(n: int) -> dict[str, Any]:
@@ -118,9 +137,8 @@ def _jobs(to: Plenty, ground: Any, sprayer: Any) -> None:
     at = to.at
     window = {"latest": (at.now + 3 * DAY).isoformat(), "because": "copper must stop"}
     draft(at, ground, total="1", sprayer=sprayer, window=window)
-    for starts in (at.now, at.now + DAY):
-        later = draft(at, ground, total="1", sprayer=sprayer, starts_at=starts)
-        issue.issue(order=later, by=SYSTEM, now=at.now)
+    later = draft(at, ground, total="1", sprayer=sprayer, starts_at=at.now + DAY)
+    issue.issue(order=later, by=SYSTEM, now=at.now)
     _done(to, sprayer)
     incidents.add_incident(
         farm=at.farm, kind="spill", place="gate", work_order=to.work, by=SYSTEM, now=at.now

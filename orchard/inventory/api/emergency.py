@@ -13,6 +13,7 @@ from typing import Any
 from django.http import HttpResponse
 from django.utils import translation
 from django.utils.html import format_html, format_html_join
+from django.utils.safestring import mark_safe
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -114,6 +115,16 @@ WORDS = {
 }
 
 
+STYLE = mark_safe(
+    "body{font:18px/1.4 system-ui,sans-serif;margin:0 auto;max-width:60rem;padding:0 .75rem;color:#1f1720;"
+    "background:#fff;overflow-wrap:anywhere}h1{font-size:1.5rem}h2{font-size:1.2rem;margin-bottom:.3rem}"
+    ".call{border:3px solid #8c1c13;padding:.6rem;font-size:1.3rem}table{border-collapse:collapse;width:100%}"
+    "th,td{border:1px solid #1f1720;padding:.3rem;text-align:left;vertical-align:top}"
+    "@media(max-width:40rem){table{font-size:.8rem}}"
+)
+"""Written into the page, since it needs no other file."""
+
+
 class EmergencyPage(EmergencyList):
     """The same as one page to print or keep, in the reader's language; it needs no other file."""
 
@@ -143,17 +154,18 @@ def _page(
     tables = format_html_join("", "{}", ((_table(place, lots, say),) for place, lots in places))
     return format_html(
         '<!doctype html><html lang="{}"><meta charset="utf-8"><meta name="viewport" '
-        'content="width=device-width"><title>{}: {}</title><h1>{}: {}</h1><p><b>{} {}</b></p>'
-        "<p><b>{}: {}</b></p>{}<p>{}</p></html>",
+        'content="width=device-width, initial-scale=1"><style>{}</style><title>{}: {}</title><main>'
+        '<h1>{}: {}</h1><p class="call">{}: <b>{}</b></p><p>{} {}</p>{}<p>{}</p></main></html>',
         language,
+        STYLE,
         say["title"],
         farm,
         say["title"],
         farm,
-        say["as_of"],
-        at.isoformat(sep=" ", timespec="minutes"),
         say["call"],
         emergency or say["nobody"],
+        say["as_of"],
+        at.isoformat(sep=" ", timespec="minutes"),
         tables or say["empty"],
         say["hang"],
     )
@@ -161,11 +173,11 @@ def _page(
 
 def _table(place: str | None, lots: list[Danger], say: dict[str, str]) -> str:
     names = ("product", "ingredients", "hazard", "quantity", "lot")
-    head = format_html_join("", '<th align="left">{}</th>', ((say[name],) for name in names))
+    head = format_html_join("", '<th scope="col">{}</th>', ((say[name],) for name in names))
     rows = format_html_join("", "<tr>{}</tr>", ((_row(one, say),) for one in lots))
     title = place or say["no_place"]
     return format_html(
-        '<h2>{}: {}</h2><table border="1" cellpadding="4"><tr>{}</tr>{}</table>',
+        '<h2>{}: {}</h2><table><thead><tr>{}</tr></thead><tbody>{}</tbody></table>',
         say["place"],
         title,
         head,
