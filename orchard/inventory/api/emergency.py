@@ -177,7 +177,7 @@ def _table(place: str | None, lots: list[Danger], say: dict[str, str]) -> str:
     rows = format_html_join("", "<tr>{}</tr>", ((_row(one, say),) for one in lots))
     title = place or say["no_place"]
     return format_html(
-        '<h2>{}: {}</h2><table><thead><tr>{}</tr></thead><tbody>{}</tbody></table>',
+        "<h2>{}: {}</h2><table><thead><tr>{}</tr></thead><tbody>{}</tbody></table>",
         say["place"],
         title,
         head,
