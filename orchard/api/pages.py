@@ -59,12 +59,14 @@ def demand_own(of: uuid.UUID, *, farm: uuid.UUID, pointer: str) -> None:
 
 
 def _after(order: Sequence[str], values: Sequence[Any]) -> Q:
+    """Return the condition of what comes later; the first column alone says where in an index it begins."""
+    sides = [(name[1:], "lt") if name.startswith("-") else (name, "gt") for name in order]
     condition, equal = Q(), Q()
-    for name, value in zip(order, values, strict=True):
-        column, side = (name[1:], "lt") if name.startswith("-") else (name, "gt")
+    for (column, side), value in zip(sides, values, strict=True):
         condition |= equal & Q(**{f"{column}__{side}": value})
         equal &= Q(**{column: value})
-    return condition
+    first, side = sides[0]
+    return condition if len(order) == 1 else Q(**{f"{first}__{side}e": values[0]}) & condition
 
 
 def _closed(row: Model, order: Sequence[str], farm: uuid.UUID) -> str:

@@ -94,7 +94,7 @@ def execute(text: str, values: Sequence[Any]) -> list[tuple[Any, ...]]:
         )
         cursor = psycopg.RawCursor(connection.connection)
         cursor.execute(text, values)
-        return cursor.fetchall() if cursor.description else []
+        return [] if cursor.rownumber is None else cursor.fetchall()
 
 
 def columns(model: type[models.Model], alias: str) -> str:

@@ -10,6 +10,7 @@ from orchard.config.environment import with_password
 from orchard.config.postgres.roles import DATABASE, OWNER_ROLE, WEB_ROLE
 
 EVERY_FARM = "orchard.farm=*"  # what `orchard.farms.fence` reads: jobs and commands serve all farms
+ENGINE = "orchard.config.postgres"
 KEEP_SECONDS = 60  # a thread keeps its connection between requests, and asks first whether it still lives
 
 
@@ -50,12 +51,12 @@ def _with_option(address: dict[str, Any], option: str) -> dict[str, Any]:
 
 
 def _server(url: str) -> dict[str, Any]:
-    return dict(dj_database_url.parse(url, conn_max_age=KEEP_SECONDS, conn_health_checks=True))
+    return dict(dj_database_url.parse(url, engine=ENGINE, conn_max_age=KEEP_SECONDS, conn_health_checks=True))
 
 
 def _embedded(folder: Path, *, role: str) -> dict[str, Any]:
     return {
-        "ENGINE": "orchard.config.postgres",
+        "ENGINE": ENGINE,
         "EMBEDDED": {"base": folder, "durable": True},
         "NAME": DATABASE,
         "USER": role,

@@ -33,7 +33,8 @@ def signed_in(request: Request) -> Person | Token:
 def enter(request: Request, farm_id: uuid.UUID) -> tuple[Farm, Actor]:
     """Return the farm and what the sender is on it. Another farm's id is not there.
 
-    The running transaction sees the farm's rows from here on.
+    The running transaction, in which the sender was found, sees the farm's rows from here on: where a token
+    is looked up, its farm is opened.
 
     :raises NotThere: where the sender does not belong to that farm, or there is none
     """
@@ -41,7 +42,6 @@ def enter(request: Request, farm_id: uuid.UUID) -> tuple[Farm, Actor]:
     if isinstance(who, Token):
         if farm_id != who.farm.id:
             raise NotThere(Fault("not_found", _("there is no such farm for you")))
-        fence.open_for_this_transaction(farm_id)
         return who.farm, of_token(who)
     return enter_as(who, farm_id)
 

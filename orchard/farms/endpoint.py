@@ -55,7 +55,7 @@ class Endpoint(APIView):
     :cvar asked: how a body is read
     :cvar query: which query names are known
     :cvar media_types: what a body may be
-    :cvar one_transaction: False for a read that waits, and opens its farm for each look
+    :cvar one_transaction: False for a read that has transactions of its own
     """
 
     resource: ClassVar[str] = ""
@@ -112,6 +112,8 @@ class Endpoint(APIView):
         request.accepted_renderer, request.accepted_media_type = self.perform_content_negotiation(
             request, force=True
         )
+        if request.method in READS and self.one_transaction:
+            self.reading.enter_context(transaction.atomic())
         self._count(access.signed_in(request))
         self.enter(request, **kwargs)
         verb = self.verbs.get(request.method or "")
@@ -147,8 +149,6 @@ class Endpoint(APIView):
 
     def enter(self, request: Request, **kwargs: Any) -> None:
         """Find the farm and who the sender is on it; from here on the farm's rows can be seen."""
-        if request.method in READS and self.one_transaction:
-            self.reading.enter_context(transaction.atomic())
         self.farm, self.by = access.enter(request, kwargs["farm"])
         translation.activate(self.language(request))
 
@@ -200,8 +200,11 @@ class Endpoint(APIView):
 
     def context(self) -> dict[str, Any]:
         """Return what the fields need to know."""
-        zone = zoneinfo.ZoneInfo(self.farm.zone)
-        return {"farm": self.farm, "by": getattr(self, "by", None), "now": self.now, "zone": zone}
+        return {"farm": self.farm, "by": getattr(self, "by", None), "now": self.now, "zone": self.zone()}
+
+    def zone(self) -> zoneinfo.ZoneInfo:
+        """Return the zone in which times are told."""
+        return zoneinfo.ZoneInfo(self.farm.zone)
 
     def asked_for(self, *, partial: bool = False, asked: type[Input] | None = None) -> dict[str, Any]:
         """Return the body's values.

@@ -54,6 +54,11 @@ def open_for_this_transaction(farm: uuid.UUID | str) -> None:
         cursor.execute("SELECT set_config(%s, %s, true)", [SETTING, str(farm)])
 
 
+def opening(column: str) -> str:
+    """Return what does the same within a SELECT, for the farm whose key a column of it holds."""
+    return f"set_config('{SETTING}', {column}::text, true)"
+
+
 def fenced_tables() -> dict[str, str]:
     """Return the tables that belong to one farm, with the column that says which.
 

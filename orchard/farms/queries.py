@@ -5,10 +5,11 @@ from __future__ import annotations
 import datetime as dt
 import uuid
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 from django.db.models import Case, Count, Min, Q, QuerySet, Value, When
 
+from orchard.api import statements
 from orchard.farms.models import (
     AuditEntry,
     CalendarFeed,
@@ -18,7 +19,6 @@ from orchard.farms.models import (
     OutboxEvent,
     Person,
     Token,
-    TransactionNumber,
     Webhook,
     WebhookDelivery,
 )
@@ -70,24 +70,36 @@ def audit(
     return rows.filter(**{name: value for name, value in wanted.items() if value is not None})
 
 
-class Oldest(TransactionNumber):
-    """The lowest transaction that may still be running: everything below it is final."""
+OLDEST = "pg_snapshot_xmin(pg_current_snapshot())::text::bigint + orchard_transaction_offset()"
+"""The lowest transaction that may still be running: everything below it is final."""
+FURTHER = f"""
+    SELECT transaction_number, seq, at, resource, resource_id, change, etag, path FROM {Change._meta.db_table}
+    WHERE farm_id = $1 AND (transaction_number, seq) > ($2::bigint, $3::bigint)
+        AND transaction_number < {OLDEST}
+    ORDER BY transaction_number, seq LIMIT $4
+"""
 
-    template = "(pg_snapshot_xmin(pg_current_snapshot())::text::bigint + orchard_transaction_offset())"
+
+class Told(NamedTuple):
+    """One line of the change feed."""
+
+    transaction_number: int
+    seq: int
+    at: dt.datetime
+    resource: str
+    resource_id: uuid.UUID
+    change: str
+    etag: str
+    path: str
 
 
-def changes(*, farm: Farm, after: tuple[int, int] | None, limit: int) -> list[Change]:
+def changes(*, farm: Farm, after: tuple[int, int] | None, limit: int) -> list[Told]:
     """Return the next changes in an order that no late commit can get behind.
 
     A number from a sequence is given before its row is committed, so a reader that follows it misses what
     commits late. Transactions below the oldest running one are over; among them the order never changes.
     """
-    rows = Change.objects.for_farm(farm).filter(transaction_number__lt=Oldest())
-    if after is not None:
-        transaction_number, seq = after
-        later = rows.filter(transaction_number__gt=transaction_number)
-        rows = later | rows.filter(transaction_number=transaction_number, seq__gt=seq)
-    return list(rows.order_by("transaction_number", "seq")[:limit])
+    return [Told(*row) for row in statements.execute(FURTHER, [farm.id, *(after or (0, 0)), limit])]
 
 
 @dataclass(frozen=True, slots=True)

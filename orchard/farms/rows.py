@@ -68,12 +68,17 @@ class FarmRow(models.Model):
     @property
     def path(self) -> str:
         """Where the resource is read."""
-        return f"/api/v1/farms/{self.farm_id}/{self.collection}/{self.id}"
+        return path_of(farm=self.farm_id, collection=self.collection, id=self.id)
 
     @property
     def etag(self) -> str:
         """The entity tag of this version of the row, with its quotes."""
         return entity_tag(version=self.version, created_at=self.created_at)
+
+
+def path_of(*, farm: uuid.UUID, collection: str, id: uuid.UUID) -> str:
+    """Return where a resource is read."""
+    return f"/api/v1/farms/{farm}/{collection}/{id}"
 
 
 def entity_tag(*, version: int, created_at: dt.datetime) -> str:

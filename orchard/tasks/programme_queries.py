@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import datetime as dt
 import uuid
+from typing import Any
 
-from django.db.models import QuerySet
+from django.db.models import Func, IntegerField, QuerySet
 
 from orchard.farms.models import Farm
 from orchard.inventory.models import Product
@@ -52,6 +53,34 @@ def schedule(
     return rows.filter(**{name: value for name, value in wanted.items() if value is not None})
 
 
+SCHEDULED = (
+    "id",
+    "kind",
+    "title",
+    "status",
+    "block__id",
+    "block__name",
+    "crew__id",
+    "crew__name",
+    "starts_at",
+    "ends_at",
+    "window",
+    "re_entry_until",
+    "load_count",
+    "totals",
+    "updated_at",
+    "version",
+    "created_at",
+)
+
+
+def scheduled(orders: QuerySet[WorkOrder]) -> QuerySet[WorkOrder, Any]:
+    """Return of each order what the schedule shows, as a named tuple of `SCHEDULED`."""
+    count = Func("loads_planned", function="jsonb_array_length", output_field=IntegerField())
+    return orders.annotate(load_count=count).values_list(*SCHEDULED, named=True)
+
+
 def product_names(*, farm: Farm, ids: set[str]) -> dict[str, str]:
     """Return the names of products by their public id, in one query."""
-    return {str(row.id): row.name for row in Product.objects.for_farm(farm).filter(id__in=ids)}
+    rows = Product.objects.for_farm(farm).filter(id__in=ids)
+    return {str(id): name for id, name in rows.values_list("id", "name")}

@@ -14,8 +14,8 @@ from pathlib import Path
 
 from tests.bench.measure import Result, table
 
-FAMILIES = ("mixing", "ledger", "planner", "forecast", "api")
-SIZES = {"api": ("orders", "movements")}
+FAMILIES = ("mixing", "ledger", "planner", "forecast", "api", "load")
+SIZES = {"api": ("orders", "movements"), "load": ("connections", "seconds")}
 HERE = Path(__file__).parent
 
 

@@ -74,22 +74,26 @@ class Raw:
         """Return a page of the schedule."""
         at = f"/api/v1/farms/{farm}"
         if "cursor" in query:
-            rows = self.connection.execute(SCHEDULE_AFTER, [farm, *opened(query["cursor"])]).fetchall()
+            rows = self.connection.execute(SCHEDULE_AFTER, [farm, *opened(query["cursor"])[1:]]).fetchall()
         else:
             rows = self.connection.execute(SCHEDULE_FROM, [farm, query["from"]]).fetchall()
         more, rows = len(rows) > LIMIT, rows[:LIMIT]
         ids = list({total["id"] for row in rows for total in row[13]})
         names = dict(self.connection.execute(NAMES, [farm, ids]).fetchall())
         items = [_scheduled(row, names, at) for row in rows]
-        onward = closed([rows[-1][8].astimezone(dt.UTC).isoformat(), str(rows[-1][0])]) if more else None
+        onward = (
+            closed([str(farm), rows[-1][8].astimezone(dt.UTC).isoformat(), str(rows[-1][0])])
+            if more
+            else None
+        )
         return _page(f"{at}/schedule", items, {**query, "cursor": onward} if onward else None)
 
     def changes(self, farm: uuid.UUID, query: Mapping[str, str]) -> bytes:
         """Return a page of the change feed."""
-        after = base64.urlsafe_b64decode(query["after"] + "==").decode().split(".")
+        after = base64.urlsafe_b64decode(query["after"] + "==").decode().split(".")[:2]
         rows = self.connection.execute(CHANGES, [farm, *map(int, after)]).fetchall()
         more, rows = len(rows) > LIMIT, rows[:LIMIT]
-        items = [_changed(row) for row in rows]
+        items = [_changed(row, farm.hex.encode()) for row in rows]
         last = items[-1]["cursor"] if items else query["after"]
         following = f"http://testserver/api/v1/farms/{farm}/changes?after={last}" if more else None
         return orjson.dumps({"items": items, "cursor": last, "next": following})
@@ -97,9 +101,9 @@ class Raw:
     def movements(self, farm: uuid.UUID, query: Mapping[str, str]) -> bytes:
         """Return a page of the ledger."""
         at = f"/api/v1/farms/{farm}/stock-movements"
-        rows = self.connection.execute(MOVEMENTS, [farm, *opened(query["cursor"])]).fetchall()
+        rows = self.connection.execute(MOVEMENTS, [farm, *opened(query["cursor"])[1:]]).fetchall()
         more, rows = len(rows) > LIMIT, rows[:LIMIT]
-        onward = closed([str(rows[-1][0])]) if more else None
+        onward = closed([str(farm), str(rows[-1][0])]) if more else None
         return _page(at, [_moved(row, at) for row in rows], {"cursor": onward} if onward else None)
 
 
@@ -123,9 +127,9 @@ def _scheduled(row: tuple[Any, ...], names: dict[str, str], at: str) -> dict[str
     }
 
 
-def _changed(row: tuple[Any, ...]) -> dict[str, Any]:
+def _changed(row: tuple[Any, ...], farm: bytes) -> dict[str, Any]:
     return {
-        "cursor": base64.urlsafe_b64encode(b"%d.%d" % row[:2]).decode().rstrip("="),
+        "cursor": base64.urlsafe_b64encode(b"%d.%d.%b" % (*row[:2], farm)).decode().rstrip("="),
         "at": row[2],
         "resource": row[3],
         "id": row[4],

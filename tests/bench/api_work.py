@@ -147,11 +147,14 @@ def _pages(place: Any, farms: Sequence[Filled], secrets: Mapping[uuid.UUID, str]
 def _queries(farm: Any, turn: int, chance: random.Random) -> Iterator[tuple[str, Query]]:
     order = _any(WorkOrder.objects.for_farm(farm).order_by("starts_at", "id"), chance)
     begin = order.starts_at.isoformat()
-    yield "schedule", {"from": begin} if turn % 2 else {"cursor": closed([begin, str(order.id)])}
+    yield (
+        "schedule",
+        {"from": begin} if turn % 2 else {"cursor": closed([str(farm.id), begin, str(order.id)])},
+    )
     change = _any(Change.objects.for_farm(farm), chance)
-    yield "changes", {"after": cursor_of((change.transaction_number, change.seq))}
+    yield "changes", {"after": cursor_of((change.transaction_number, change.seq), farm=farm.id)}
     line = _any(Movement.objects.for_farm(farm), chance)
-    yield "movements", {"cursor": closed([str(line.id)])}
+    yield "movements", {"cursor": closed([str(farm.id), str(line.id)])}
 
 
 def _any(rows: QuerySet[Any], chance: random.Random) -> Any:

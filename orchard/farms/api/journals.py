@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import binascii
+import datetime as dt
 import json
 import time
 import uuid
@@ -32,7 +33,7 @@ from orchard.api.refusals import Fault, Refusal
 from orchard.farms import fence, queries
 from orchard.farms.actors import Role
 from orchard.farms.endpoint import Endpoint
-from orchard.farms.models import AuditEntry, Change
+from orchard.farms.models import AuditEntry
 from orchard.farms.resources import Collection
 
 POLL = 0.25
@@ -118,17 +119,28 @@ def _flat(entry: dict[str, Any]) -> dict[str, Any]:
 
 
 class ChangeShown(serializers.Serializer):
-    cursor = serializers.SerializerMethodField(help_text="keep the last; ask for what comes after it")
+    """One line of the feed. The document shows it; `told` writes it, since a reader may ask for many."""
+
+    cursor = serializers.CharField(help_text="keep the last; ask for what comes after it")
     at = Moment()
     resource = serializers.CharField()
-    id = Id(source="resource_id")
+    id = Id()
     change = serializers.ChoiceField(choices=["created", "updated", "deleted", "voided"])
     etag = serializers.CharField()
-    url = serializers.CharField(source="path")
+    url = serializers.CharField()
 
-    @extend_schema_field(str)
-    def get_cursor(self, row: Change) -> str:
-        return cursor_of((row.transaction_number, row.seq), farm=self.context["farm"].id)
+
+def told(row: queries.Told, *, farm: uuid.UUID, zone: dt.tzinfo) -> dict[str, Any]:
+    """Return one line as `ChangeShown` describes it."""
+    return {
+        "cursor": cursor_of((row.transaction_number, row.seq), farm=farm),
+        "at": row.at.astimezone(zone).isoformat(),
+        "resource": row.resource,
+        "id": str(row.resource_id),
+        "change": row.change,
+        "etag": row.etag,
+        "url": row.path,
+    }
 
 
 class ChangesShown(serializers.Serializer):
@@ -179,7 +191,6 @@ class Changes(Endpoint):
     resource = "change"
     shown = ChangesShown
     query = ChangesQuery
-    one_transaction = False
 
     def get(self, request: Request, **kwargs: Any) -> Response:
         """Read on from a cursor."""
@@ -188,23 +199,25 @@ class Changes(Endpoint):
         place = place_of(after, farm=self.farm.id) if after else None
         found = self.read(place, limit + 1, min(asked.get("wait", 0), LONGEST_WAIT))
         more, found = len(found) > limit, found[:limit]
-        items = ChangeShown(found, many=True, context=self.context()).data
-        cursor = items[-1]["cursor"] if found else after
+        items = [told(row, farm=self.farm.id, zone=self.zone()) for row in found]
+        cursor = items[-1]["cursor"] if items else after
         query = request.query_params.copy()
         if cursor:
             query["after"] = cursor
         address = request.build_absolute_uri(f"{request.path}?{query.urlencode()}") if more else None
         return Response({"items": items, "cursor": cursor, "next": address})
 
-    def read(self, after: tuple[int, int] | None, limit: int, wait: float) -> list[Change]:
+    def read(self, after: tuple[int, int] | None, limit: int, wait: float) -> list[queries.Told]:
         """Return what comes after, waiting for it where nothing is there yet."""
         end = time.monotonic() + wait
-        while True:
+        found = queries.changes(farm=self.farm, after=after, limit=limit)
+        if not found:
+            self.reading.close()  # it waits in no transaction, and opens its farm for each look
+        while not found and time.monotonic() < end:
+            time.sleep(POLL)
             with fence.opened(self.farm.id):
                 found = queries.changes(farm=self.farm, after=after, limit=limit)
-            if found or time.monotonic() >= end:
-                return found
-            time.sleep(POLL)
+        return found
 
 
 _AT = "farms/<uuid:farm>/"

@@ -5,7 +5,8 @@ from __future__ import annotations
 import csv
 import datetime as dt
 import io
-from collections.abc import Iterable
+import uuid
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 import icalendar
@@ -19,6 +20,7 @@ from rest_framework.request import Request
 from orchard.api.fields import DAY, Amount, Day, Id, ListQuery, Moment, Query, Text, Word, between
 from orchard.api.spreadsheets import safe
 from orchard.farms.resources import Collection
+from orchard.farms.rows import entity_tag, path_of
 from orchard.tasks import programme_queries as queries
 from orchard.tasks.models import WorkOrder
 
@@ -85,6 +87,8 @@ class ProductTotal(serializers.Serializer):
 
 
 class ScheduleItem(serializers.Serializer):
+    """One order. The document shows it; `item` writes it, since a page has many."""
+
     id = Id()
     kind = serializers.CharField()
     title = serializers.CharField()
@@ -95,20 +99,43 @@ class ScheduleItem(serializers.Serializer):
     ends_at = Moment(allow_null=True)
     window = PlannedWindow(allow_null=True)
     re_entry_until = Moment(allow_null=True)
-    loads = serializers.SerializerMethodField(help_text="loads that are planned")
-    products = serializers.SerializerMethodField()
+    loads = serializers.IntegerField(help_text="loads that are planned")
+    products = ProductTotal(many=True)
     updated_at = Moment()
     etag = serializers.CharField()
-    url = serializers.CharField(source="path")
+    url = serializers.CharField()
 
-    @extend_schema_field(int)
-    def get_loads(self, row: WorkOrder) -> int:
-        return len(row.loads_planned)
 
-    @extend_schema_field(ProductTotal(many=True))
-    def get_products(self, row: WorkOrder) -> list[dict[str, Any]]:
-        names = self.context["product_names"]
-        return [{"name": names.get(one["id"], ""), "total": one["exact"]} for one in row.totals]
+def item(row: Any, *, farm: uuid.UUID, names: Mapping[str, str], zone: dt.tzinfo) -> dict[str, Any]:
+    """Return one row of `queries.scheduled` as `ScheduleItem` describes it.
+
+    :param names: of the farm's products by their id
+    """
+    return {
+        "id": str(row.id),
+        "kind": row.kind,
+        "title": row.title,
+        "status": row.status,
+        "block": _named(row.block__id, row.block__name),
+        "crew": _named(row.crew__id, row.crew__name),
+        "starts_at": _moment(row.starts_at, zone),
+        "ends_at": _moment(row.ends_at, zone),
+        "window": row.window and {name: row.window.get(name) for name in ("earliest", "latest", "because")},
+        "re_entry_until": _moment(row.re_entry_until, zone),
+        "loads": row.load_count,
+        "products": [{"name": names.get(one["id"], ""), "total": one["exact"]} for one in row.totals],
+        "updated_at": _moment(row.updated_at, zone),
+        "etag": entity_tag(version=row.version, created_at=row.created_at),
+        "url": path_of(farm=farm, collection=WorkOrder.collection, id=row.id),
+    }
+
+
+def _named(id: uuid.UUID | None, name: str) -> dict[str, str] | None:
+    return None if id is None else {"id": str(id), "name": name}
+
+
+def _moment(at: dt.datetime | None, zone: dt.tzinfo) -> str | None:
+    return None if at is None else at.astimezone(zone).isoformat()
 
 
 class ScheduleQuery(Query):
@@ -131,25 +158,24 @@ class Schedule(Collection):
     query = ScheduleQuery
     order = ("starts_at", "id")
 
-    def rows(self, **filters: Any) -> QuerySet[WorkOrder]:
+    def rows(self, **filters: Any) -> QuerySet[WorkOrder, Any]:
+        return queries.scheduled(self.orders(**filters))
+
+    def orders(self, **filters: Any) -> QuerySet[WorkOrder]:
+        """Return the orders that the filters let through."""
         return queries.schedule(farm=self.farm, **filters)
 
     def listed(self, found: list[Any]) -> list[dict[str, Any]]:
-        ids = {one["id"] for row in found for one in row.totals}
-        names = queries.product_names(farm=self.farm, ids=ids)
-        context = {**self.context(), "product_names": names}
-        return [dict(one) for one in ScheduleItem(found, many=True, context=context).data]
+        names = queries.product_names(farm=self.farm, ids={one["id"] for row in found for one in row.totals})
+        return [item(row, farm=self.farm.id, names=names, zone=self.zone()) for row in found]
 
 
 class File(Schedule):
     """The whole of it as one file, 5,000 orders at most."""
 
-    def found(self) -> list[WorkOrder]:
-        """Return the orders that the query asks for, in order."""
-        asked = self.filters()
-        asked.pop("limit", None)
-        asked.pop("cursor", None)
-        return list(self.rows(**asked).order_by(*self.order)[:MOST])
+    def wanted(self) -> dict[str, Any]:
+        """Return the filters of the query; a file has no pages."""
+        return {name: value for name, value in self.filters().items() if name not in ("limit", "cursor")}
 
 
 class Csv(File):
@@ -164,7 +190,8 @@ class Csv(File):
         out = io.StringIO()
         writer = csv.DictWriter(out, COLUMNS, extrasaction="ignore", lineterminator="\r\n")
         writer.writeheader()
-        writer.writerows(flat(one) for one in self.listed(self.found()))
+        found = list(self.rows(**self.wanted()).order_by(*self.order)[:MOST])
+        writer.writerows(flat(one) for one in self.listed(found))
         response = HttpResponse(out.getvalue(), content_type="text/csv; charset=utf-8")
         response["Content-Disposition"] = 'attachment; filename="schedule.csv"'
         return response
@@ -193,9 +220,8 @@ class Ics(File):
 
     def get(self, request: Request, **kwargs: Any) -> HttpResponse:
         """Read it."""
-        return HttpResponse(
-            calendar(self.found(), name=self.farm.name), content_type="text/calendar; charset=utf-8"
-        )
+        found = self.orders(**self.wanted()).order_by(*self.order)[:MOST]
+        return HttpResponse(calendar(found, name=self.farm.name), content_type="text/calendar; charset=utf-8")
 
 
 def calendar(orders: Iterable[WorkOrder], *, name: str) -> bytes:

@@ -1,0 +1,116 @@
+"""The schedule that other systems pull: each order whole, page by page, at three statements a page."""
+
+import csv
+import datetime as dt
+import io
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+
+from orchard.farms.actors import SYSTEM
+from orchard.tasks.models import WorkOrder
+from orchard.tasks.services import orders
+from tests.callers import Caller
+from tests.factories import BlockFactory, CrewFactory, FarmFactory, ProductFactory, SprayerFactory
+
+pytestmark = pytest.mark.django_db
+FIRST = dt.datetime(2027, 1, 29, 16, tzinfo=dt.UTC)
+
+
+@pytest.fixture
+def manager():
+    return Caller(FarmFactory(), "manager")
+
+
+def issue(farm, count, **columns):
+    """Let a crew have so many orders, two of them at each full hour."""
+    block, crew = BlockFactory(farm=farm, name="Lower terrace"), CrewFactory(farm=farm, name="Crew one")
+    shared = {"kind": "scouting", "block": block, "crew": crew, "targets": []}
+    drafts = [
+        orders.Draft({**shared, "starts_at": FIRST + dt.timedelta(hours=place // 2)}, None)
+        for place in range(count)
+    ]
+    orders.add_orders(farm=farm, drafts=drafts, by=SYSTEM, now=FIRST)
+    WorkOrder.objects.for_farm(farm).filter(status="draft").update(status="issued", **columns)
+
+
+def statements(caught):
+    return [query["sql"] for query in caught if query["sql"] not in ("BEGIN", "COMMIT")]
+
+
+def test_an_order_is_shown_with_where_who_when_and_with_what(manager):
+    copper = ProductFactory(farm=manager.farm, name="Copper hydroxide 30 WG")
+    total = {"id": str(copper.id), "exact": {"value": "33", "unit": "tbsp"}}
+    window = {"earliest": "2027-01-25", "latest": "2027-02-09", "because": "before BBCH 57"}
+    ends = FIRST + dt.timedelta(hours=3, minutes=30)
+    issue(manager.farm, 1, ends_at=ends, window=window, totals=[total], loads_planned=[{}, {}])
+    (order,) = WorkOrder.objects.for_farm(manager.farm).select_related("block", "crew")
+
+    assert manager.get("schedule").json() == {
+        "items": [
+            {
+                "id": str(order.id),
+                "kind": "scouting",
+                "title": "Scout, Lower terrace",
+                "status": "issued",
+                "block": {"id": str(order.block.id), "name": "Lower terrace"},
+                "crew": {"id": str(order.crew.id), "name": "Crew one"},
+                "starts_at": "2027-01-29T08:00:00-08:00",
+                "ends_at": "2027-01-29T11:30:00-08:00",
+                "window": window,
+                "re_entry_until": None,
+                "loads": 2,
+                "products": [{"name": "Copper hydroxide 30 WG", "total": {"value": "33", "unit": "tbsp"}}],
+                "updated_at": "2027-01-29T08:00:00-08:00",
+                "etag": order.etag,
+                "url": order.path,
+            }
+        ],
+        "next": None,
+    }
+
+
+def test_page_after_page_each_order_is_shown_once_in_the_order_of_their_beginning(manager):
+    issue(manager.farm, 7)
+
+    address, seen = "schedule?limit=3", []
+    while address:
+        page = manager.get(address.removeprefix("http://testserver")).json()
+        seen += page["items"]
+        address = page["next"]
+
+    assert [one["starts_at"] for one in seen] == sorted(one["starts_at"] for one in seen)
+    assert len({one["id"] for one in seen}) == 7
+
+
+@pytest.mark.django_db(transaction=True)
+@pytest.mark.parametrize("path", ["schedule", "changes"])
+def test_a_page_needs_three_statements_for_one_row_and_for_many(manager, path):
+    issue(manager.farm, 1)
+    manager.get(path)
+    with CaptureQueriesContext(connection) as one:
+        manager.get(path)
+    issue(manager.farm, 40)
+
+    with CaptureQueriesContext(connection) as many:
+        manager.get(path)
+
+    assert len(statements(one)) == len(statements(many)) <= 3
+
+
+def test_the_file_of_cells_has_the_same_orders(manager):
+    issue(manager.farm, 3)
+
+    rows = list(csv.DictReader(io.StringIO(manager.get("schedule.csv").content.decode())))
+
+    listed = manager.get("schedule").json()["items"]
+    assert [row["id"] for row in rows] == [one["id"] for one in listed]
+    assert {row["block"] for row in rows} == {"Lower terrace"}
+
+
+def test_what_is_not_issued_yet_stands_in_no_schedule(manager):
+    wash = {"kind": "equipment_wash", "sprayer": SprayerFactory(farm=manager.farm), "starts_at": FIRST}
+    orders.add_orders(farm=manager.farm, drafts=[orders.Draft(wash, None)], by=SYSTEM, now=FIRST)
+
+    assert manager.get("schedule").json()["items"] == []
