@@ -103,7 +103,7 @@ class Raw:
         at = f"/api/v1/farms/{farm}/stock-movements"
         rows = self.connection.execute(MOVEMENTS, [farm, *opened(query["cursor"])[1:]]).fetchall()
         more, rows = len(rows) > LIMIT, rows[:LIMIT]
-        onward = closed([str(farm), str(rows[-1][0])]) if more else None
+        onward = closed(farm, str(rows[-1][0])) if more else None
         return _page(at, [_moved(row, at) for row in rows], {"cursor": onward} if onward else None)
 
 
@@ -180,6 +180,6 @@ def opened(cursor: str) -> list[str]:
     return said
 
 
-def closed(values: list[str]) -> str:
-    """Return the cursor that says so."""
-    return base64.urlsafe_b64encode(json.dumps(values).encode()).decode().rstrip("=")
+def closed(farm: uuid.UUID, *values: str) -> str:
+    """Return the cursor of a farm's list that says so."""
+    return base64.urlsafe_b64encode(json.dumps([str(farm), *values]).encode()).decode().rstrip("=")

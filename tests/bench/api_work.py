@@ -149,12 +149,12 @@ def _queries(farm: Any, turn: int, chance: random.Random) -> Iterator[tuple[str,
     begin = order.starts_at.isoformat()
     yield (
         "schedule",
-        {"from": begin} if turn % 2 else {"cursor": closed([str(farm.id), begin, str(order.id)])},
+        {"from": begin} if turn % 2 else {"cursor": closed(farm.id, begin, str(order.id))},
     )
     change = _any(Change.objects.for_farm(farm), chance)
     yield "changes", {"after": cursor_of((change.transaction_number, change.seq), farm=farm.id)}
     line = _any(Movement.objects.for_farm(farm), chance)
-    yield "movements", {"cursor": closed([str(farm.id), str(line.id)])}
+    yield "movements", {"cursor": closed(farm.id, str(line.id))}
 
 
 def _any(rows: QuerySet[Any], chance: random.Random) -> Any:
