@@ -17,7 +17,7 @@ from mixing.chemistry import Facts
 from mixing.findings import Basis, Finding, Severity, Standing, stand
 from mixing.labels import Label
 from mixing.limits.speaking import spoken
-from mixing.request import Known, MixRequest
+from mixing.request import MixRequest, Recipe
 from mixing.rulebook import Place, Rule, Rulebook, strictest
 from mixing.rulebook.rivals import Settled
 from mixing.scene import Scene, holds
@@ -80,7 +80,7 @@ def check(request: MixRequest, rulebook: Rulebook, *, scene: Scene | None = None
 
 def find(request: MixRequest, rulebook: Rulebook, *, scene: Scene) -> tuple[Standing, list[Finding]]:
     """Return the same, what stands on any day apart."""
-    standing, open_pairs = _of_tank(request.known, scene.place, rulebook)
+    standing, open_pairs = _of_tank(request.recipe, scene.place, rulebook)
     found: list[Finding] = []
     for one, other in open_pairs:
         found += _pair(one, other, scene, rulebook)
@@ -93,18 +93,18 @@ def find(request: MixRequest, rulebook: Rulebook, *, scene: Scene) -> tuple[Stan
 
 @lru_cache(maxsize=1024)
 def _of_tank(
-    products: Known, place: Place, rulebook: Rulebook
+    recipe: Recipe, place: Place, rulebook: Rulebook
 ) -> tuple[Standing, tuple[tuple[Partner, Partner], ...]]:
     """Return what holds of these products here on any day, and the pairs that hang on the weather."""
     settled: list[Finding] = []
     open_pairs = []
-    for one, other in combinations([_partner(label, id) for id, label in products], 2):
+    for one, other in combinations([_partner(label, id) for id, label in recipe.products], 2):
         always = _always(one, other, place, rulebook)
         if always is None:
             open_pairs.append((one, other))
         else:
             settled += always
-    return stand(settled, order=tuple(id for id, _ in products)), tuple(open_pairs)
+    return stand(settled, order=recipe.ids), tuple(open_pairs)
 
 
 def of_residue(request: MixRequest, rulebook: Rulebook, *, scene: Scene | None = None) -> list[Finding]:

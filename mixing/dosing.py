@@ -54,16 +54,18 @@ def _of_dose(dose: Dose) -> Iterator[Finding]:
 
 
 def _of_loads(dose: Dose, loads: Sequence[LoadDose]) -> list[Finding]:
-    found, worst = [], ZERO
+    found, worst, none = [], ZERO, False
     for load in loads:
-        if load.error is not None and abs(load.error) > abs(worst):  # the first of two alike
+        if load.error is None:
+            none = none or load.measure == ()
+        elif abs(load.error) > abs(worst):  # the first of two alike
             worst = load.error
     if worst == -1:
         found.append(_caution("dose.below-smallest-mark", dose))
     elif abs(worst) > FIVE_PERCENT:
         side = "above" if worst > 0 else "below"
         found.append(_caution("dose.measuring-error", dose, error=percent(abs(worst)) or "", side=side))
-    if any(load.measure == () and load.error is None for load in loads):
+    if none:
         found.append(_caution("dose.no-measure", dose))
     if dose.product.label.packet:
         found += _of_packets(dose, loads)

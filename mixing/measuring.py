@@ -62,15 +62,8 @@ class ToolSet:
     own: int
 
 
-class Measured(NamedTuple):
-    """What to measure and how far that is off.
-
-    :ivar amounts: largest first; empty below the smallest mark
-    :ivar error: (shown - wanted) / wanted
-    """
-
-    amounts: tuple[Quantity, ...]
-    error: Decimal
+Measured = tuple[tuple[Quantity, ...], Decimal]
+"""What to measure, largest first, empty below the smallest mark; and its error, (shown - wanted) / wanted."""
 
 
 @lru_cache(maxsize=1024)
@@ -155,7 +148,7 @@ def measure(
         off = ZERO if shown == marks else (shown - marks) / marks
         if best is None or abs(off) < abs(error):
             best, most, error = scale, shown, off
-    return None if best is None else Measured(_split(int(most), best.tools), error)
+    return None if best is None else (_split(int(most), best.tools), error)
 
 
 def _within(nearest: Decimal, marks: Decimal, limit: Decimal) -> Decimal:
@@ -187,7 +180,7 @@ def _packets(dose: Dose, amount: Decimal, limit: Decimal | None, content: Quanti
     if limit is not None:
         count = _within(count, wanted, limit / packet)
     amounts = (Quantity(int(count) * content.value, content.unit),) if count else ()
-    return Measured(amounts, (count - wanted) / wanted)
+    return amounts, (count - wanted) / wanted
 
 
 def packet_amount(dose: Dose, content: Quantity) -> Decimal | None:

@@ -18,7 +18,7 @@ from mixing.findings import Basis, Finding, Missing, Severity
 from mixing.formulation_types import formulation_type
 from mixing.labels import Label
 from mixing.quantities import EXACT, Quantity, plain
-from mixing.request import Known, MixRequest, Product, SprayerKind
+from mixing.request import MixRequest, Product, Recipe, SprayerKind
 from mixing.sequence import OWN_PLACE, Edges, practice
 
 HUNDRED = Decimal(100)
@@ -76,15 +76,17 @@ class Step(NamedTuple):
 
     def as_json(self, number: int, language: str) -> dict[str, Any]:
         """Return the step as it stands in the report."""
-        step = _doing_json(self.doing, number, language).copy()
-        if self.amount is not None:
-            step["amount"] = self.amount.as_json()
+        doing, amount, measure, packet = self
+        step = _doing_json(doing, number, language).copy()
+        if amount is not None:
+            step["amount"] = amount.as_json()
         elif "amount" in step:
             del step["amount"]
-        if self.packet is not None:
-            step["note"] = " ".join((*_packets(self.measure, self.packet, language), step["note"]))
-        elif self.measure and (len(self.measure) > 1 or self.measure[0] != self.amount):
-            step["note"] = f"{_measure_note(self.measure, language)} {step['note']}"
+        if packet is not None:
+            step["note"] = " ".join((*_packets(measure, packet, language), step["note"]))
+        elif measure and (len(measure) > 1 or measure[0] != amount):
+            shown = " + ".join([f"{plain(part.value)} {part.unit}" for part in measure])
+            step["note"] = f"{_measure_note(shown, language)} {step['note']}"
         return step
 
 
@@ -97,8 +99,7 @@ def _packets(measure: tuple[Quantity, ...], packet: Quantity, language: str) -> 
 
 
 @lru_cache(maxsize=4096)
-def _measure_note(measure: tuple[Quantity, ...], language: str) -> str:
-    shown = " + ".join(f"{plain(part.value)} {part.unit}" for part in measure)
+def _measure_note(shown: str, language: str) -> str:
     return render("order.note.measure", {"measure": shown}, language)
 
 
@@ -146,7 +147,7 @@ def steps(
     :param premix_water: for a hose-end sprayer of fixed ratio, the water of the premix
     Where labels contradict each other there is no order to follow, hence no steps.
     """
-    kind = _kind_of(request.known, WAYS.get(request.sprayer.kind, "machine"), bool(loads))
+    kind = _kind_of(request.recipe, WAYS.get(request.sprayer.kind, "machine"), bool(loads))
     if kind.plan is None:
         return (), kind.findings
     if request.sprayer.is_hose_end:
@@ -181,11 +182,11 @@ def _with_amounts(
     return found
 
 
-def _start_share(products: Known) -> Decimal:
+def _start_share(recipe: Recipe) -> Decimal:
     """The share that a label asks for, the largest of them; else half."""
     asked = [
         label.mixing.order_fill_percent
-        for _, label in products
+        for _, label in recipe.products
         if label.mixing is not None and label.mixing.order_fill_percent is not None
     ]
     return EXACT.divide(max(asked), HUNDRED) if asked else practice().start_share
@@ -227,16 +228,16 @@ class Kind:
 
 
 @lru_cache(maxsize=1024)
-def _kind_of(products: Known, way: str, amounts: bool) -> Kind:
-    edges = sequence.label_edges(products)
-    places = tuple((id, sequence.place_of(label)) for id, label in products)
+def _kind_of(recipe: Recipe, way: str, amounts: bool) -> Kind:
+    edges = sequence.label_edges(recipe)
+    places = tuple((id, sequence.place_of(label)) for id, label in recipe.products)
     plan = _plan(places, edges, way, amounts)
     if plan is None:
-        findings: tuple[Finding, ...] = (_contradiction(products, edges),)
+        findings: tuple[Finding, ...] = (_contradiction(recipe, edges),)
     else:
-        findings = (*_about_products(products, places), *_disputes(plan, products))
-    packets = {id: label.packet_content for id, label in products if label.packet}
-    return Kind(plan, findings, _start_share(products), packets)
+        findings = (*_about_products(recipe, places), *_disputes(plan, recipe))
+    packets = {id: label.packet_content for id, label in recipe.products if label.packet}
+    return Kind(plan, findings, _start_share(recipe), packets)
 
 
 @lru_cache(maxsize=2048)
@@ -302,12 +303,12 @@ def _disputed(
 # What is to be said of it
 
 
-def _disputes(plan: Plan, products: Known) -> Iterator[Finding]:
+def _disputes(plan: Plan, recipe: Recipe) -> Iterator[Finding]:
     """One note for the tank: which products other publishers would put elsewhere, and who they are."""
     if not plan.disputed:
         return
     turned = {id for first, second, _ in plan.disputed for id in (first, second)}
-    concerned = [one for one in products if one[0] in turned]
+    concerned = [one for one in recipe.products if one[0] in turned]
     publishers = dict.fromkeys(name for _, _, names in plan.disputed for name in names)
     yield Finding(
         id="order.publishers-differ",
@@ -322,9 +323,9 @@ def _disputes(plan: Plan, products: Known) -> Iterator[Finding]:
     )
 
 
-def _contradiction(products: Known, edges: Edges) -> Finding:
-    round_and_round = sequence.circle((id for id, _ in products), edges)
-    concerned = [one for one in products if one[0] in round_and_round]
+def _contradiction(recipe: Recipe, edges: Edges) -> Finding:
+    round_and_round = sequence.circle(recipe.ids, edges)
+    concerned = [one for one in recipe.products if one[0] in round_and_round]
     return Finding(
         id="order.labels-contradict",
         severity=Severity.STOP,
@@ -334,8 +335,8 @@ def _contradiction(products: Known, edges: Edges) -> Finding:
     )
 
 
-def _about_products(products: Known, places: Iterable[tuple[str, str]]) -> Iterator[Finding]:
-    for (id, label), (_, place) in zip(products, places, strict=True):
+def _about_products(recipe: Recipe, places: Iterable[tuple[str, str]]) -> Iterator[Finding]:
+    for (id, label), (_, place) in zip(recipe.products, places, strict=True):
         if place == "unknown":
             yield _unknown(id, label)
 

@@ -21,7 +21,7 @@ from mixing import quantities, uses
 from mixing.findings import Basis, Finding, Missing, Severity
 from mixing.labels import Label
 from mixing.quantities import Quantity
-from mixing.request import Known, MixRequest
+from mixing.request import MixRequest, Recipe
 from mixing.uses import Applying
 
 TABLE = Path(__file__).parent / "rules" / "protection.toml"
@@ -103,7 +103,7 @@ def waiting(request: MixRequest, applying: Sequence[Applying] | None = None) -> 
 
     :param applying: the rows of the labels that apply, where they have been looked up already
     """
-    asked = _asked(request.known, tuple(applying or uses.of_products(request)))
+    asked = _asked(request.recipe, tuple(applying or uses.of_products(request)))
     return Waiting(
         _re_entry(request, asked.entry, known=asked.entry_known),
         _harvest(request, asked.harvest, known=asked.harvest_known),
@@ -125,10 +125,10 @@ class Asked:
 
 
 @lru_cache(maxsize=1024)
-def _asked(products: Known, applying: tuple[Applying, ...]) -> Asked:
+def _asked(recipe: Recipe, applying: tuple[Applying, ...]) -> Asked:
     pesticides = [
         (id, label, rows)
-        for (id, label), rows in zip(products, applying, strict=True)
+        for (id, label), rows in zip(recipe.products, applying, strict=True)
         if label.adjuvant is None
     ]
     no_entry = [(id, label) for id, label, rows in pesticides if rows.re_entry is None]
@@ -165,17 +165,21 @@ def _seconds(interval: Quantity) -> Decimal:
 
 def findings(request: MixRequest) -> tuple[tuple[Finding, ...], tuple[Missing, ...]]:
     """Return a note, and a line of what was not checked, for each label that does not say what to wear."""
-    return _silent(request.known)
+    return _silent(request.recipe)
 
 
 @lru_cache(maxsize=1024)
-def _silent(products: Known) -> tuple[tuple[Finding, ...], tuple[Missing, ...]]:
-    silent = [(id, label) for id, label in products if label.protection is None]
+def _silent(recipe: Recipe) -> tuple[tuple[Finding, ...], tuple[Missing, ...]]:
+    silent = [(id, label) for id, label in recipe.products if label.protection is None]
     return (
         tuple(_not_stated("protection.not-stated", id, label, "cfr-156-212") for id, label in silent),
         (
             *(Missing(f"label.protection:{id}") for id, _ in silent),
-            *(Missing(f"label.signal_word:{id}") for id, label in products if label.signal_word is None),
+            *(
+                Missing(f"label.signal_word:{id}")
+                for id, label in recipe.products
+                if label.signal_word is None
+            ),
         ),
     )
 

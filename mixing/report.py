@@ -16,7 +16,7 @@ from mixing.limits import YearLine
 from mixing.loads import Load, LoadDose, percent
 from mixing.protection import Harvest, Protection, ReEntry
 from mixing.quantities import Quantity
-from mixing.request import Known, MixRequest
+from mixing.request import MixRequest, Recipe
 from mixing.rulebook import Rulebook, Source
 from mixing.totals import Total
 
@@ -37,8 +37,8 @@ def findings(
     found: Iterable[Finding], request: MixRequest, rulebook: Rulebook, language: str, *, standing: Standing
 ) -> list[Json]:
     """Return the findings with their sentences and sources; alike ones are written once, and copied."""
-    products = request.known
-    ready, by_id = _ready(standing, products, rulebook, language), dict(products)
+    recipe = request.recipe
+    ready, by_id = _ready(standing, recipe, rulebook, language), dict(recipe.products)
     written = []
     for one in found:
         text = (ready.get(id(one)) or _finding(one, by_id, rulebook, language)).copy()
@@ -50,9 +50,9 @@ def findings(
 
 
 @lru_cache(maxsize=1024)
-def _ready(standing: Standing, products: Known, rulebook: Rulebook, language: str) -> Mapping[int, Json]:
+def _ready(standing: Standing, recipe: Recipe, rulebook: Rulebook, language: str) -> Mapping[int, Json]:
     """Return what is written of findings that stand, by the identity of each: `standing` keeps them alive."""
-    by_id = dict(products)
+    by_id = dict(recipe.products)
     return {id(one): _finding(one, by_id, rulebook, language) for one in standing.by_key.values()}
 
 

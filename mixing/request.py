@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime
 from decimal import Decimal
 from enum import StrEnum
+from functools import lru_cache
 
 from mixing.labels import Label
 from mixing.quantities import Quantity
@@ -108,8 +109,21 @@ class Application:
     area: Quantity | None
 
 
-Known = tuple[tuple[str, Label], ...]
-"""Products without their rates: each id with its label."""
+@dataclass(frozen=True, slots=True, eq=False)
+class Recipe:
+    """The products of a tank without their rates: what is the same for every job of them, whatever its size.
+
+    The same products give the same recipe. It equals only itself, so that what follows can be kept by it.
+    """
+
+    products: tuple[tuple[str, Label], ...]
+    """Each id with its label."""
+    ids: tuple[str, ...]
+
+
+@lru_cache(maxsize=1024)
+def _recipe(products: tuple[tuple[str, Label], ...]) -> Recipe:
+    return Recipe(products, tuple(id for id, _ in products))
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,13 +143,12 @@ class MixRequest:
     products: tuple[Product, ...]
     history: tuple[Application, ...] | None
     measures: tuple[str, ...] | None
+    recipe: Recipe = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "recipe", _recipe(tuple([(one.id, one.label) for one in self.products])))
 
     @property
     def order(self) -> tuple[str, ...]:
         """Ids of the products as they stand in the request."""
-        return tuple([product.id for product in self.products])
-
-    @property
-    def known(self) -> Known:
-        """Ids and labels of the products: what is the same for every job of them, whatever its size."""
-        return tuple([(product.id, product.label) for product in self.products])
+        return self.recipe.ids

@@ -58,7 +58,13 @@ def of(request: MixRequest, rulebook: Rulebook) -> Scene:
 def may_speak(rules: tuple[tuple[Rule, ...], ...], scene: Scene) -> bool:
     """Say whether the weather passes any bound of these rows; where it passes none, none of them speaks."""
     first = _first_bounds(rules)
-    return first is None or any(holds((test,), scene) for test in first)
+    if first is None:
+        return True
+    for field, above, bound in first:
+        value = getattr(scene, field)
+        if value is not None and (value > bound if above else value < bound):
+            return True
+    return False
 
 
 @lru_cache(maxsize=1024)

@@ -19,7 +19,7 @@ from mixing import chemistry
 from mixing.formulation_types import formulation_type
 from mixing.labels import Label
 from mixing.quantities import Quantity
-from mixing.request import Known
+from mixing.request import Recipe
 
 TABLE = Path(__file__).parent / "rules" / "order.toml"
 PREPARING = ("water_conditioner", "compatibility_agent", "antifoam", "drift_retardant")
@@ -93,18 +93,18 @@ def arrange(places: Iterable[tuple[str, str]], edges: Edges, profile: str | None
     return placed if len(placed) == len(rank) else None
 
 
-def label_edges(products: Known) -> Edges:
+def label_edges(recipe: Recipe) -> Edges:
     """Return (before, after) for every order that a label asks of a partner in this tank."""
     asking = [
         (id, label, label.mixing)
-        for id, label in products
+        for id, label in recipe.products
         if label.mixing is not None and (label.mixing.order_before or label.mixing.order_after)
     ]
     if not asking:
         return NO_EDGES
     edges = set()
     for id, label, mixing in asking:
-        for partner_id, partner in products:
+        for partner_id, partner in recipe.products:
             if partner_id == id or partner.same_product == label.same_product:
                 continue
             names = chemistry.groups(partner)

@@ -40,11 +40,12 @@ class Total(NamedTuple):
 
 def totals(request: MixRequest, doses: Sequence[Dose]) -> tuple[Total, ...]:
     """Return the total of each product, in the order of the request."""
-    return tuple([_total(request, dose) for dose in doses])
+    area = request.spray.area if request.spray is not None else None
+    return tuple([_total(dose, area) for dose in doses])
 
 
-def _total(request: MixRequest, dose: Dose) -> Total:
-    metal = _metals(dose)
+def _total(dose: Dose, area: Quantity | None) -> Total:
+    metal = _metals(dose) if _has_metal(dose.product.label) else ()
     unknown = bool(metal) and dose.job is not None and any(one.amount is None for one in metal)
     missing = (_mass_needs(dose),) if unknown else ()
     if dose.job is None:
@@ -53,21 +54,18 @@ def _total(request: MixRequest, dose: Dose) -> Total:
         id=dose.product.id,
         exact=Quantity(spraying.rounded(dose.job), dose.unit),
         base=Quantity((dose.job * dose.base_factor).quantize(TENTH), dose.base_unit),
-        per_area=_per_area(request, dose.job, dose.unit),
+        per_area=None if area is None else _per_area(dose.job, dose.unit, area),
         metal=metal,
         missing=missing,
     )
 
 
-def _per_area(request: MixRequest, job: Decimal, unit: str) -> Quantity | None:
-    area = request.spray.area if request.spray is not None else None
-    return None if area is None else Quantity(spraying.rounded(job / area.value), f"{unit}/{area.unit}")
+def _per_area(job: Decimal, unit: str, area: Quantity) -> Quantity:
+    return Quantity(spraying.rounded(job / area.value), f"{unit}/{area.unit}")
 
 
 def _metals(dose: Dose) -> tuple[MetalTotal, ...]:
     """Return each element once: the label's own figure, else the formula's, added up over the ingredients."""
-    if not _has_metal(dose.product.label):
-        return ()
     found: dict[tuple[str, str], Decimal | None] = {}
     for ingredient in dose.product.label.active_ingredients or ():
         if ingredient.metal is None and not _shares(ingredient.name, METALS):

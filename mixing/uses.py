@@ -13,7 +13,7 @@ from functools import lru_cache
 from mixing import chemistry
 from mixing.labels import Buffer, Label, Use, YearlyLimit
 from mixing.quantities import Quantity
-from mixing.request import Known, MixRequest
+from mixing.request import MixRequest, Recipe
 from mixing.stages import within
 
 
@@ -73,14 +73,14 @@ def applying(label: Label, request: MixRequest) -> Applying:
 def of_products(request: MixRequest) -> tuple[Applying, ...]:
     """Return the rows that apply of each product's label, in the order of the request."""
     bbch = request.stage.bbch if request.stage else None
-    return _of_products(request.known, request.crop, request.targets, bbch)
+    return _of_products(request.recipe, request.crop, request.targets, bbch)
 
 
 @lru_cache(maxsize=1024)
 def _of_products(
-    products: Known, crop: str, targets: tuple[str, ...], bbch: int | None
+    recipe: Recipe, crop: str, targets: tuple[str, ...], bbch: int | None
 ) -> tuple[Applying, ...]:
-    return tuple(_applying(label, crop, targets, bbch) for _, label in products)
+    return tuple(_applying(label, crop, targets, bbch) for _, label in recipe.products)
 
 
 @lru_cache(maxsize=1024)

@@ -12,7 +12,7 @@ from mixing.chemistry import Facts
 from mixing.labels import Label
 from mixing.limits import bounds
 from mixing.limits.bounds import Bound
-from mixing.request import Application, Known, MixRequest, Product
+from mixing.request import Application, MixRequest, Product, Recipe
 from mixing.rulebook import Place, Rule, Rulebook
 from mixing.rulebook.index import ProductRows
 from mixing.scene import Scene
@@ -55,7 +55,7 @@ def subjects(
     request: MixRequest, rulebook: Rulebook, scene: Scene, applying: Sequence[Applying]
 ) -> tuple[Subject, ...]:
     """Return the products of a request, in its order."""
-    standing = _standing_of(request.known, tuple(applying), scene.place, rulebook)
+    standing = _standing_of(request.recipe, tuple(applying), scene.place, rulebook)
     return tuple([Subject(one, *known) for one, known in zip(request.products, standing, strict=True)])
 
 
@@ -65,10 +65,11 @@ Standing = tuple[Label, Applying, Facts, ProductRows, str, bool, bool, tuple[Bou
 
 @lru_cache(maxsize=1024)
 def _standing_of(
-    products: Known, applying: tuple[Applying, ...], place: Place, rulebook: Rulebook
+    recipe: Recipe, applying: tuple[Applying, ...], place: Place, rulebook: Rulebook
 ) -> tuple[Standing, ...]:
     return tuple(
-        _standing(label, rows, place, rulebook) for (_, label), rows in zip(products, applying, strict=True)
+        _standing(label, rows, place, rulebook)
+        for (_, label), rows in zip(recipe.products, applying, strict=True)
     )
 
 

@@ -57,7 +57,10 @@ def _stage(subject: Subject, request: MixRequest) -> Finding:
 def _rate(
     product: Product, bound: Quantity, request: MixRequest, lacking: Lacking, *, above: bool
 ) -> list[Finding]:
-    found = amounts.beside(product.rate, bound, product, request)
+    rate = product.rate
+    if rate.unit == bound.unit and (rate.value <= bound.value if above else rate.value >= bound.value):
+        return []
+    found = amounts.beside(rate, bound, product, request)
     if isinstance(found, Unknown):
         return [lacking.needed(found.path, product)]
     mine, most = found

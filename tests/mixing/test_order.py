@@ -301,7 +301,7 @@ def test_what_labels_ask_is_always_kept(made):
     mix = tank(*made)
     place = {id: n for n, id in enumerate(added(mix))}
 
-    assert all(place[before] < place[after] for before, after in sequence.label_edges(mix.known))
+    assert all(place[before] < place[after] for before, after in sequence.label_edges(mix.recipe))
 
 
 @given(mixes())
