@@ -72,8 +72,10 @@ PROMISES: dict[int, Promise] = {
         " most",
         (
             "farms/test_members_and_tokens.py::test_pages_follow_each_other_without_gaps",
+            "farms/test_changes.py::test_no_order_is_skipped_or_doubled_while_others_are_put_in",
             "stories/test_integration_partner.py::test_T12_limits_are_told_kept_and_are_each_callers_own",
         ),
+        ("python -m tests.faults paging --rows 10000 --a-second 100",),
     ),
     12: Promise(
         "what belongs to another farm is not there, in every operation; the answer is that of what never was",

@@ -55,11 +55,11 @@ def published(subject: Subject, before: Sprays, rulebook: Rulebook) -> Iterator[
 def _counted(rule: Rule, code: Code, before: Sprays) -> tuple[int, int]:
     """Return the most that a row allows and the count that this application would make."""
     if rule.when.in_a_row is not None:
-        return rule.when.in_a_row, _in_a_row(code, before) + 1
+        return rule.when.in_a_row, in_a_row(code, before) + 1
     return rule.when.in_a_year or 0, sum(1 for days, codes in before if days < YEAR and code in codes) + 1
 
 
-def _in_a_row(code: Code, before: Sprays) -> int:
+def in_a_row(code: Code, before: Sprays) -> int:
     """Count the latest sprays that had the mode of action; a day without any of its scheme breaks nothing."""
     count = 0
     for _, codes in before:

@@ -115,6 +115,7 @@ TABLE: dict[tuple[str, str], Grant] = {
     **_rows("records", "application_record", create=_M, correct=_M, void=_M),
     **_rows("records", "posting_notice"),
     **_rows("records", "season_review"),
+    **_rows("records", "rotation"),
     **_rows("records", "use_report"),
     **_rows("tasks", "attention"),
     **_rows("schedule", "schedule"),

@@ -86,6 +86,8 @@ class Programme(FarmRow):
     status = models.CharField(max_length=10, default="active")
     lines = models.JSONField(default=list)
     """Each with its own `id`; amounts as they were said."""
+    valid_until = models.DateField(null=True)
+    """Advice: the last day on which it may be taken."""
 
     class Meta(FarmRow.Meta):
         constraints = [

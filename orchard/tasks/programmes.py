@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import uuid
+import zoneinfo
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -35,9 +36,11 @@ def add_programme(
     now: dt.datetime,
     id: uuid.UUID | None = None,
     status: str | None = None,
+    valid_until: dt.date | None = None,
 ) -> Programme:
     """Make a season plan; an adviser's is advice until a manager takes it.
 
+    :param valid_until: of advice, the last day on which it may be taken
     :raises Unprocessable: where it ends before it begins, or an adviser means it to be in force
     """
     faults = []
@@ -59,6 +62,7 @@ def add_programme(
             ends_on=ends_on,
             status=status or "active",
             lines=numbered(lines),
+            valid_until=valid_until,
         )
 
 
@@ -79,17 +83,26 @@ def numbered(lines: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
 def change_programme(*, programme: Programme, by: Actor, now: dt.datetime, **values: Any) -> Programme:
     """Change a season plan that is not closed. The caller holds its lock.
 
-    :raises Conflict: `state_conflict`
+    :raises Conflict: `state_conflict`, `advice_expired` where advice is taken after its last day
     :raises Unprocessable: as `add_programme`
     """
     if programme.status == "closed":
         raise Conflict(Fault("state_conflict", "the season is closed: reopen it first"))
+    if programme.status == "advice" and values.get("status") == "active":
+        _demand_valid(programme, values.get("valid_until", programme.valid_until), now)
     if values.get("ends_on", programme.ends_on) < values.get("starts_on", programme.starts_on):
         raise Unprocessable(Fault("out_of_range", "it ends before it begins", "/until"))
     if "lines" in values:
         values["lines"] = numbered(values["lines"])
     journal.change(programme, by=by, now=now, **values)
     return programme
+
+
+def _demand_valid(programme: Programme, until: dt.date | None, now: dt.datetime) -> None:
+    today = now.astimezone(zoneinfo.ZoneInfo(programme.farm.zone)).date()
+    if until is not None and today > until:
+        detail = f"this advice was valid until {until}: ask for it anew"
+        raise Conflict(Fault("advice_expired", detail, "/status"))
 
 
 def close(*, programme: Programme, by: Actor, now: dt.datetime) -> Programme:

@@ -13,7 +13,7 @@ from orchard.farms.api import journals
 from orchard.farms.models import Farm
 from tests.callers import Caller, codes
 from tests.factories import BlockFactory, FarmFactory
-from tests.faults import feed
+from tests.faults import feed, paging
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
@@ -98,6 +98,15 @@ def test_three_readers_miss_nothing_of_ten_writers_who_commit_late(settings):
 
     assert [one.line() for one in promises if one.violations or not one.runs] == []
     assert missed_by_the_plain_sequence > 0
+
+
+def test_no_order_is_skipped_or_doubled_while_others_are_put_in(settings):
+    settings.RATE_LIMIT_PER_MINUTE = 0
+
+    promises, added = paging.kept(rows=200, a_second=100, limit=10, seed=1)
+
+    assert [one.line() for one in promises if one.violations or not one.runs] == []
+    assert added > 0
 
 
 def test_the_feed_is_followed_over_http():

@@ -35,12 +35,22 @@ def main() -> int:
     feed.add_argument("--seed", type=int, default=1, help="of what is written and how late it commits (1)")
     drill = parts.add_parser("backup", help="a backup of a large store, and putting it back")
     drill.add_argument("--movements", type=int, default=1_000_000, help="lines of the ledger (1000000)")
+    pages = parts.add_parser("paging", help="a list, read page by page while rows are put in")
+    pages.add_argument("--rows", type=int, default=10_000, help="that are there before (10000)")
+    pages.add_argument("--a-second", type=int, default=100, help="so many are put in a second (100)")
+    pages.add_argument("--limit", type=int, default=100, help="rows a page (100)")
+    pages.add_argument("--seed", type=int, default=1)
     said = parser.parse_args()
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "orchard.config.settings")
     if said.part == "model":
         from tests.faults import simulation  # noqa: PLC0415  # needs no folder of servers
 
         return simulation.main(seeds=said.seeds, steps=said.steps, seed=said.seed, broken=said.broken)
+    if said.part == "paging":
+        with own_database():
+            from tests.faults import paging  # noqa: PLC0415
+
+            return paging.main(rows=said.rows, a_second=said.a_second, limit=said.limit, seed=said.seed)
     if said.part == "backup":
         with own_database():
             from tests.faults import backup_drill  # noqa: PLC0415

@@ -9,6 +9,7 @@ from django.test import Client
 from tests.callers import Caller, codes
 from tests.factories import FarmFactory, MembershipFactory, PersonFactory
 from tests.stories.farm import Hollow, q
+from tests.tasks.test_rotation import Summer, fungicide
 from tests.tasks.test_season_review import Winter
 
 pytestmark = pytest.mark.django_db
@@ -102,6 +103,23 @@ def test_A4_advice_becomes_a_plan_when_a_manager_takes_it(hollow, evander):
     assert taken.json()["lines"][0]["targets"] == ["leaf curl"]
 
 
+def test_A4_advice_is_valid_until_its_day_and_not_taken_after_it(hollow, evander):
+    line = {"title": "Leaf-fall copper", "kind": "spray", "crops": ["peach"], "note": "bad in spring",
+            "targets": ["leaf curl"], "stage": {"from": 93, "to": 0},
+            "products": [{"product": hollow.copper(), "rate": q("1.0", "oz_wt/gal")}]}  # fmt: skip
+    body = {"name": "Winter", "from": "2026-11-01", "until": "2027-03-01", "status": "advice",
+            "lines": [line]}  # fmt: skip
+    today, yesterday = (evander.post("programmes", {**body, "valid_until": hollow.day(n)}) for n in (0, -1))
+    assert (today.status_code, today.json()["valid_until"]) == (201, hollow.day(0))
+
+    taken = hollow.pim.patch(f"programmes/{today.json()['id']}", {"status": "active"})
+    late = hollow.pim.patch(f"programmes/{yesterday.json()['id']}", {"status": "active"})
+
+    assert (taken.status_code, taken.json()["created_by"]["name"]) == (200, "adviser token")
+    assert (late.status_code, codes(late)) == (409, ["advice_expired"])
+    assert hollow.pim.get(f"programmes/{yesterday.json()['id']}").json()["status"] == "advice"
+
+
 def mix(hollow, rate="1.2", **more):
     where = hollow.ready_to_spray()
     copper = hollow.copper()
@@ -143,6 +161,21 @@ def test_A7_a_what_if_says_the_same_and_writes_nothing(hollow, evander):
     assert (tried.status_code, tried.json()["id"], before) == (200, None, [])
     assert kept.status_code == 201
     assert tried.json()["report"] == kept.json()["report"]
+
+
+def test_A8_applications_of_each_resistance_group_are_counted_and_the_labels_limit_is_told():
+    summer = Summer().of(fungicide("Azoxystrobin 50 WG", group="11", most=2))
+    adviser = Caller(summer.farm, "adviser")
+    summer.spray("2026-04-01", 60)
+    assert summer.rotation(who=adviser)[0]["groups"][0]["limits"][0]["state"] == "open"
+    summer.spray("2026-04-15", 65)
+
+    [block] = summer.rotation(who=adviser)
+
+    [group] = block["groups"]
+    assert (group["scheme"], group["code"], group["applications"]) == ("FRAC", "11", 2)
+    assert (group["limits"][0]["basis"], group["limits"][0]["state"]) == ("label", "reached")
+    assert "use another group" in group["says"][0]
 
 
 def test_A9_copper_per_area_is_the_hand_sum_of_the_records():

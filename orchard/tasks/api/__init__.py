@@ -22,6 +22,7 @@ from orchard.tasks.api import (
     purchase_needs,
     record_files,
     records,
+    rotation,
     schedule,
     season_review,
     use_reports,
@@ -49,6 +50,7 @@ urlpatterns = [
     *schedule.urlpatterns,
     *calendar_feeds.urlpatterns,
     *season_review.urlpatterns,
+    *rotation.urlpatterns,
     *attention.urlpatterns,
     *use_reports.urlpatterns,
 ]

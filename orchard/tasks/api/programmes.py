@@ -86,17 +86,22 @@ class LineInput(Input):
         return attrs
 
 
+VALID_UNTIL = "of advice: the last day on the farm on which a manager may take it; null: any day"
+
+
 class ProgrammeInput(Input):
     id = Id(made_here=True, required=False)
     name = Text(max_length=200)
     lines = Listed(child=LineInput(), max_length=200)
     status = Word(["advice", "active"], required=False)
+    valid_until = Day(required=False, allow_null=True, help_text=VALID_UNTIL)
 
 
 class ProgrammeChange(Input):
     name = Text(max_length=200)
     lines = Listed(child=LineInput(), max_length=200)
     status = Word(["active"], required=False, help_text="active: a manager takes the advice")
+    valid_until = Day(required=False, allow_null=True, help_text=VALID_UNTIL)
 
 
 for _form in (ProgrammeInput, ProgrammeChange):
@@ -108,6 +113,7 @@ class ProgrammeShown(Shown):
     name = serializers.CharField()
     status = serializers.ChoiceField(choices=["advice", "active", "closed"])
     lines = serializers.ListField(child=serializers.JSONField())
+    valid_until = serializers.DateField(allow_null=True, help_text=VALID_UNTIL)
 
 
 named(ProgrammeShown, "from", serializers.DateField(source="starts_on"))
