@@ -84,7 +84,7 @@ class Echo(threading.Thread):
         super().__init__(name="echo", daemon=True)
         self._servers, self._stopped = servers, threading.Event()
         self.sent: set[uuid.UUID] = set()
-        self._seen = 0
+        self._seen, self._look_at_all = 0, threading.Event()
         app.conf.broker_url = servers.redis_url
         app.conf.task_always_eager = False
 
@@ -98,16 +98,20 @@ class Echo(threading.Thread):
 
     def _repeat(self) -> None:
         """Send what is new; a number may be given long before its row is committed, so look back a little."""
-        events = OutboxEvent.objects.filter(seq__gt=self._seen - LOOK_BACK).order_by("seq", "id")
+        of_all = self._look_at_all.is_set()
+        since = 0 if of_all else self._seen - LOOK_BACK
+        events = OutboxEvent.objects.filter(seq__gt=since).order_by("seq", "id")
         for id, seq in events.values_list("id", "seq"):
             if id not in self.sent:
                 app.send_task("scheduling.deliver", args=(str(id),), retry=False)
                 self.sent.add(id)
             self._seen = max(self._seen, seq)
+        if of_all:
+            self._look_at_all.clear()
 
     def look_at_all(self) -> None:
         """Send also what was committed so late that its number had long been passed."""
-        self._seen = 0
+        self._look_at_all.set()
 
     def stop(self) -> None:
         """Stop sending."""
