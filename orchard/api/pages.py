@@ -9,7 +9,7 @@ import base64
 import binascii
 import json
 import uuid
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Any
 
 from django.core.exceptions import ValidationError
@@ -22,12 +22,19 @@ DEFAULT_LIMIT = 100
 
 
 def page(
-    rows: QuerySet[Any], *, farm: uuid.UUID, order: Sequence[str], limit: int, cursor: str | None
+    rows: QuerySet[Any],
+    *,
+    farm: uuid.UUID,
+    order: Sequence[str],
+    limit: int,
+    cursor: str | None,
+    read: Callable[[QuerySet[Any]], list[Any]] = list,
 ) -> tuple[list[Any], str | None]:
     """Return one page of rows and the cursor of the next, or None.
 
     :param farm: id of the farm whose list it is
     :param order: column names, each ascending or with `-` before it; the last is unique within the farm
+    :param read: how the rows of a page are read
     :raises Refusal: 400 `cursor_invalid`
     :raises NotThere: for a cursor of another farm
     """
@@ -37,11 +44,11 @@ def page(
             of, *values = _opened(cursor, 1 + len(order))
             rows = rows.filter(_after(order, values))
             demand_own(uuid.UUID(of), farm=farm, pointer="/cursor")
-            found = list(rows[: limit + 1])
+            found = read(rows[: limit + 1])
         except (ValueError, ValidationError, TypeError, binascii.Error):
             raise Refusal(Fault("cursor_invalid", _("this cursor is not one of ours"), "/cursor")) from None
     else:
-        found = list(rows[: limit + 1])
+        found = read(rows[: limit + 1])
     more = len(found) > limit
     return found[:limit], _closed(found[limit - 1], order, farm) if more else None
 

@@ -12,10 +12,14 @@ from dataclasses import dataclass
 from functools import cache, lru_cache
 from typing import Any, TypeVar
 
+import orjson
 import psycopg
+from django.core.exceptions import EmptyResultSet
 from django.db import connection, models
 from django.db.models.expressions import DatabaseDefault
+from psycopg.types.json import set_json_loads
 
+set_json_loads(orjson.loads)  # of what is read in the driver's own form; Django takes JSON as text
 Row = TypeVar("Row", bound=models.Model)
 PREPARED_AFTER = 3
 """So many times a statement is sent on a connection before it is planned once for all."""
@@ -84,6 +88,26 @@ def run(*parts: Statement) -> None:
 
 def execute(text: str, values: Sequence[Any]) -> list[tuple[Any, ...]]:
     """Send a statement with `$1`, `$2` … and return its rows; prepared once it was sent a few times."""
+    return _sent(psycopg.RawCursor, text, values)
+
+
+def read(text: str, values: Sequence[Any]) -> list[tuple[Any, ...]]:
+    """Send one that reads much: its values come in the driver's own form, moments in UTC and JSON read."""
+    return _sent(psycopg.RawCursor, text, values, binary=True)
+
+
+def read_rows(rows: models.QuerySet[Any, Any]) -> list[tuple[Any, ...]]:
+    """Return the rows of a `values_list` in the same form; what a column makes of its values is not done."""
+    try:
+        text, values = rows.query.sql_with_params()
+    except EmptyResultSet:  # nothing can be among them
+        return []
+    return _sent(psycopg.Cursor, text, values, binary=True)
+
+
+def _sent(
+    kind: type[Any], text: str, values: Sequence[Any], *, binary: bool = False
+) -> list[tuple[Any, ...]]:
     connection.ensure_connection()
     connection.validate_no_broken_transaction()
     if connection.queries_logged:
@@ -92,8 +116,8 @@ def execute(text: str, values: Sequence[Any]) -> list[tuple[Any, ...]]:
         connection.connection.prepare_threshold = (
             PREPARED_AFTER  # Django has it off: its own are never prepared
         )
-        cursor = psycopg.RawCursor(connection.connection)
-        cursor.execute(text, values)
+        cursor = kind(connection.connection)
+        cursor.execute(text, values, binary=binary)
         return [] if cursor.rownumber is None else cursor.fetchall()
 
 

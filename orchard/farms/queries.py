@@ -99,7 +99,7 @@ def changes(*, farm: Farm, after: tuple[int, int] | None, limit: int) -> list[To
     A number from a sequence is given before its row is committed, so a reader that follows it misses what
     commits late. Transactions below the oldest running one are over; among them the order never changes.
     """
-    return [Told(*row) for row in statements.execute(FURTHER, [farm.id, *(after or (0, 0)), limit])]
+    return [Told(*row) for row in statements.read(FURTHER, [farm.id, *(after or (0, 0)), limit])]
 
 
 @dataclass(frozen=True, slots=True)

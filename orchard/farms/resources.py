@@ -39,6 +39,10 @@ class Collection(Endpoint):
         """Make a row with one call down."""
         raise NotImplementedError
 
+    def read(self, rows: QuerySet[Any]) -> list[Any]:
+        """Return the rows of a page as `listed` takes them."""
+        return list(rows)
+
     def listed(self, found: list[Any]) -> list[dict[str, Any]]:
         """Return the rows of one page as the contract writes them."""
         assert self.shown is not None
@@ -58,7 +62,9 @@ class Collection(Endpoint):
             if name in asked and issubclass(self.query, ListQuery)
         }
         rows = self.rows(**asked).filter(**since)
-        found, onward = pages.page(rows, farm=self.cursors_of(), order=self.order, limit=limit, cursor=cursor)
+        found, onward = pages.page(
+            rows, farm=self.cursors_of(), order=self.order, limit=limit, cursor=cursor, read=self.read
+        )
         query = request.query_params.copy()
         if onward:
             query["cursor"] = onward

@@ -107,11 +107,12 @@ def density_by(version: LabelVersion) -> Decimal | None:
 
 def in_stock_unit(base: Decimal, product: Product) -> Quantity:
     """Return a base amount in the product's unit: the shortest exact decimal where it ends, else 6 places."""
-    return Quantity(_in_unit(base, product.stock_unit), product.stock_unit)
+    return Quantity(in_unit(base, product.stock_unit), product.stock_unit)
 
 
 @lru_cache(maxsize=4096)
-def _in_unit(base: Decimal, name: str) -> Decimal:
+def in_unit(base: Decimal, name: str) -> Decimal:
+    """Return a base amount in a unit of the same kind: the shortest exact decimal, else 6 places."""
     unit = quantities.unit(name)
     return shortest(Fraction(base) * Fraction(unit.below) / Fraction(unit.above))
 
@@ -126,7 +127,12 @@ def shortest(exact: Fraction) -> Decimal:
 
 def shown(quantity: Quantity) -> dict[str, str]:
     """Return a quantity as JSON with every digit that was kept."""
-    return {"value": quantities.plain(quantity.value, 60), "unit": quantity.unit}
+    return written(quantity.value, quantity.unit)
+
+
+def written(value: Decimal, unit: str) -> dict[str, str]:
+    """Return an amount of a unit as JSON with every digit that was kept."""
+    return {"value": quantities.plain(value, 60), "unit": unit}
 
 
 def shown_base(base: Decimal, product: Product) -> dict[str, str]:

@@ -6,9 +6,11 @@ import datetime as dt
 import uuid
 import zoneinfo
 from decimal import Decimal
+from typing import NamedTuple
 
 from django.db.models import OuterRef, Prefetch, Q, QuerySet, Subquery
 
+from orchard.api import statements
 from orchard.api.remembered import remembered
 from orchard.farms.models import Farm
 from orchard.inventory import allocation
@@ -115,6 +117,51 @@ def movements(*, farm: Farm) -> QuerySet[Movement]:
     return Movement.objects.for_farm(farm).select_related(
         "farm", "lot__product", "other_lot", "reverses", "reversed_by"
     )
+
+
+class Line(NamedTuple):
+    """What a list shows of one line of the ledger; `quantity` reads `2.5 gal`, sums are in `base_unit`."""
+
+    id: uuid.UUID
+    created_at: dt.datetime
+    updated_at: dt.datetime
+    created_by_kind: str
+    created_by_id: uuid.UUID | None
+    created_by_name: str
+    version: int
+    kind: str
+    lot: uuid.UUID
+    location: str
+    other_location: str | None
+    quantity: str
+    reason: str
+    at: dt.datetime
+    reverses: uuid.UUID | None
+    reference: str | None
+    change_base: Decimal
+    balance_after_base: Decimal
+    base_unit: str
+    stock_unit: str
+    work_order: uuid.UUID | None
+    load: uuid.UUID | None
+    reversed_by: uuid.UUID | None
+
+
+OF_ANOTHER = {
+    "lot": "lot__id",
+    "location": "lot__location",
+    "other_location": "other_lot__location",
+    "reverses": "reverses__id",
+    "base_unit": "lot__product__base_unit",
+    "stock_unit": "lot__product__stock_unit",
+    "reversed_by": "reversed_by__id",
+}
+
+
+def lines(movements: QuerySet[Movement]) -> list[Line]:
+    """Return of each movement what a list shows."""
+    columns = [OF_ANOTHER.get(name, name) for name in Line._fields]
+    return [Line(*row) for row in statements.read_rows(movements.values_list(*columns))]
 
 
 def reservations(*, farm: Farm) -> QuerySet[Reservation]:

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import datetime as dt
 import uuid
-from typing import Any
+from typing import Any, NamedTuple
 
 from django.db.models import Func, IntegerField, QuerySet
 
+from orchard.api import statements
 from orchard.farms.models import Farm
 from orchard.inventory.models import Product
 from orchard.tasks.models import PlanningRun, Programme, WorkOrder
@@ -53,34 +54,48 @@ def schedule(
     return rows.filter(**{name: value for name, value in wanted.items() if value is not None})
 
 
-SCHEDULED = (
-    "id",
-    "kind",
-    "title",
-    "status",
-    "block__id",
-    "block__name",
-    "crew__id",
-    "crew__name",
-    "starts_at",
-    "ends_at",
-    "window",
-    "re_entry_until",
-    "load_count",
-    "totals",
-    "updated_at",
-    "version",
-    "created_at",
-)
+class Scheduled(NamedTuple):
+    """What the schedule shows of one order."""
+
+    id: uuid.UUID
+    kind: str
+    title: str
+    status: str
+    block_id: uuid.UUID | None
+    block_name: str | None
+    crew_id: uuid.UUID | None
+    crew_name: str | None
+    starts_at: dt.datetime
+    ends_at: dt.datetime | None
+    window: dict[str, str] | None
+    re_entry_until: dt.datetime | None
+    load_count: int
+    totals: list[dict[str, Any]]
+    updated_at: dt.datetime
+    version: int
+    created_at: dt.datetime
 
 
-def scheduled(orders: QuerySet[WorkOrder]) -> QuerySet[WorkOrder, Any]:
-    """Return of each order what the schedule shows, as a named tuple of `SCHEDULED`."""
+OF_ANOTHER = {
+    "block_id": "block__id",
+    "block_name": "block__name",
+    "crew_id": "crew__id",
+    "crew_name": "crew__name",
+}
+
+
+def scheduled(orders: QuerySet[WorkOrder]) -> list[Scheduled]:
+    """Return of each order what the schedule shows."""
     count = Func("loads_planned", function="jsonb_array_length", output_field=IntegerField())
-    return orders.annotate(load_count=count).values_list(*SCHEDULED, named=True)
+    columns = [OF_ANOTHER.get(name, name) for name in Scheduled._fields]
+    rows = orders.annotate(load_count=count).values_list(*columns)
+    return [Scheduled(*row) for row in statements.read_rows(rows)]
+
+
+NAMES = f"SELECT id, name FROM {Product._meta.db_table} WHERE farm_id = $1 AND id = ANY($2)"
 
 
 def product_names(*, farm: Farm, ids: set[str]) -> dict[str, str]:
     """Return the names of products by their public id, in one query."""
-    rows = Product.objects.for_farm(farm).filter(id__in=ids)
-    return {str(id): name for id, name in rows.values_list("id", "name")}
+    rows = statements.read(NAMES, [farm.id, [uuid.UUID(one) for one in ids]])
+    return {str(id): name for id, name in rows}

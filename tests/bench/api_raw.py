@@ -81,11 +81,8 @@ class Raw:
         ids = list({total["id"] for row in rows for total in row[13]})
         names = dict(self.connection.execute(NAMES, [farm, ids]).fetchall())
         items = [_scheduled(row, names, at) for row in rows]
-        onward = (
-            closed([str(farm), rows[-1][8].astimezone(dt.UTC).isoformat(), str(rows[-1][0])])
-            if more
-            else None
-        )
+        begin = rows[-1][8].astimezone(dt.UTC).isoformat()
+        onward = closed(farm, begin, str(rows[-1][0])) if more else None
         return _page(f"{at}/schedule", items, {**query, "cursor": onward} if onward else None)
 
     def changes(self, farm: uuid.UUID, query: Mapping[str, str]) -> bytes:

@@ -348,6 +348,20 @@ def test_a_long_ledger_costs_as_many_queries_as_a_short_one(farm, keeper, django
         assert len(keeper.get("stock-movements").json()["items"]) == 25
 
 
+def test_the_list_says_of_each_line_what_the_line_itself_says(farm, keeper):
+    held, other = lot(copper(farm), "5"), lot(oil(farm))
+    enter(keeper, "receive", other, q("100", "fl_oz"), reference="delivery 4471")
+    enter(keeper, "adjust", held, q("-0.25", "lb"), reason="counted")
+    enter(keeper, "transfer", held, q("1.50", "lb"), reason="to the barn", location="barn")
+    receipt = enter(keeper, "receive", held, q("3", "oz_wt")).json()
+    enter(keeper, "reverse", reverses=receipt["id"], reason="typo")
+
+    listed = keeper.get("stock-movements").json()["items"]
+
+    assert {one["kind"] for one in listed} >= {"receive", "adjust", "transfer", "reverse"}
+    assert listed == [keeper.get(f"stock-movements/{one['id']}").json() for one in listed]
+
+
 @pytest.mark.parametrize("role", ["crew_lead", "crew_member", "adviser"])
 def test_a_crew_may_look_but_not_enter(farm, role):
     held = lot(copper(farm), "5")

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import datetime as dt
+import uuid
 from typing import Any
 
 from django.db.models import QuerySet
@@ -24,6 +26,7 @@ from orchard.api.fields import (
     between,
 )
 from orchard.farms.resources import Making, Single
+from orchard.farms.rows import entity_tag, path_of
 from orchard.inventory import amounts, queries, services
 from orchard.inventory.api.fields import EveryDigit, InStore
 from orchard.inventory.models import MOVEMENTS, Movement
@@ -71,6 +74,37 @@ class MovementShown(Shown):
     def get_reversed_by(self, row: Movement) -> str | None:
         reversal = getattr(row, "reversed_by", None)
         return str(reversal.id) if reversal else None
+
+
+def line(row: queries.Line, *, farm: uuid.UUID, zone: dt.tzinfo) -> dict[str, Any]:
+    """Return one line as `MovementShown` writes it: for lists, which have many."""
+    value, _, unit = row.quantity.partition(" ")
+    taken, by = row.change_base < 0, row.created_by_id
+    to = row.other_location if taken else row.location
+    return {
+        "id": str(row.id),
+        "created_at": row.created_at.astimezone(zone).isoformat(),
+        "updated_at": row.updated_at.astimezone(zone).isoformat(),
+        "created_by": {"kind": row.created_by_kind, "id": by and str(by), "name": row.created_by_name},
+        "etag": entity_tag(version=row.version, created_at=row.created_at),
+        "url": path_of(farm=farm, collection=Movement.collection, id=row.id),
+        "kind": row.kind,
+        "lot": str(row.lot),
+        "quantity": {"value": value, "unit": unit},
+        "reason": row.reason or None,
+        "at": row.at.astimezone(zone).isoformat(),
+        "location": (to or None) if row.kind == "transfer" else None,
+        "reverses": row.reverses and str(row.reverses),
+        "reference": row.reference,
+        "change": {"value": "-" * taken + value.lstrip("-"), "unit": unit},
+        "change_base": amounts.written(row.change_base, row.base_unit),
+        "balance_after": amounts.written(
+            amounts.in_unit(row.balance_after_base, row.stock_unit), row.stock_unit
+        ),
+        "work_order": row.work_order and str(row.work_order),
+        "load": row.load and str(row.load),
+        "reversed_by": row.reversed_by and str(row.reversed_by),
+    }
 
 
 class MovementInput(Input):
@@ -148,6 +182,12 @@ class Movements(InStore, Making):
 
     def rows(self, **filters: Any) -> QuerySet[Movement]:
         return queries.movements(farm=self.farm).filter(**filters)
+
+    def read(self, rows: QuerySet[Movement]) -> list[queries.Line]:
+        return queries.lines(rows)
+
+    def listed(self, found: list[queries.Line]) -> list[dict[str, Any]]:
+        return [line(row, farm=self.farm.id, zone=self.zone()) for row in found]
 
     def create(self, **values: Any) -> Movement:
         return services.move(farm=self.farm, by=self.by, now=self.now, **values)

@@ -106,8 +106,10 @@ class ScheduleItem(serializers.Serializer):
     url = serializers.CharField()
 
 
-def item(row: Any, *, farm: uuid.UUID, names: Mapping[str, str], zone: dt.tzinfo) -> dict[str, Any]:
-    """Return one row of `queries.scheduled` as `ScheduleItem` describes it.
+def item(
+    row: queries.Scheduled, *, farm: uuid.UUID, names: Mapping[str, str], zone: dt.tzinfo
+) -> dict[str, Any]:
+    """Return one order as `ScheduleItem` describes it.
 
     :param names: of the farm's products by their id
     """
@@ -116,8 +118,8 @@ def item(row: Any, *, farm: uuid.UUID, names: Mapping[str, str], zone: dt.tzinfo
         "kind": row.kind,
         "title": row.title,
         "status": row.status,
-        "block": _named(row.block__id, row.block__name),
-        "crew": _named(row.crew__id, row.crew__name),
+        "block": _named(row.block_id, row.block_name),
+        "crew": _named(row.crew_id, row.crew_name),
         "starts_at": _moment(row.starts_at, zone),
         "ends_at": _moment(row.ends_at, zone),
         "window": row.window and {name: row.window.get(name) for name in ("earliest", "latest", "because")},
@@ -130,7 +132,7 @@ def item(row: Any, *, farm: uuid.UUID, names: Mapping[str, str], zone: dt.tzinfo
     }
 
 
-def _named(id: uuid.UUID | None, name: str) -> dict[str, str] | None:
+def _named(id: uuid.UUID | None, name: str | None) -> dict[str, str | None] | None:
     return None if id is None else {"id": str(id), "name": name}
 
 
@@ -158,12 +160,11 @@ class Schedule(Collection):
     query = ScheduleQuery
     order = ("starts_at", "id")
 
-    def rows(self, **filters: Any) -> QuerySet[WorkOrder, Any]:
-        return queries.scheduled(self.orders(**filters))
-
-    def orders(self, **filters: Any) -> QuerySet[WorkOrder]:
-        """Return the orders that the filters let through."""
+    def rows(self, **filters: Any) -> QuerySet[WorkOrder]:
         return queries.schedule(farm=self.farm, **filters)
+
+    def read(self, rows: QuerySet[WorkOrder]) -> list[queries.Scheduled]:
+        return queries.scheduled(rows)
 
     def listed(self, found: list[Any]) -> list[dict[str, Any]]:
         names = queries.product_names(farm=self.farm, ids={one["id"] for row in found for one in row.totals})
@@ -190,7 +191,7 @@ class Csv(File):
         out = io.StringIO()
         writer = csv.DictWriter(out, COLUMNS, extrasaction="ignore", lineterminator="\r\n")
         writer.writeheader()
-        found = list(self.rows(**self.wanted()).order_by(*self.order)[:MOST])
+        found = self.read(self.rows(**self.wanted()).order_by(*self.order)[:MOST])
         writer.writerows(flat(one) for one in self.listed(found))
         response = HttpResponse(out.getvalue(), content_type="text/csv; charset=utf-8")
         response["Content-Disposition"] = 'attachment; filename="schedule.csv"'
@@ -220,7 +221,7 @@ class Ics(File):
 
     def get(self, request: Request, **kwargs: Any) -> HttpResponse:
         """Read it."""
-        found = self.orders(**self.wanted()).order_by(*self.order)[:MOST]
+        found = self.rows(**self.wanted()).order_by(*self.order)[:MOST]
         return HttpResponse(calendar(found, name=self.farm.name), content_type="text/calendar; charset=utf-8")
 
 
