@@ -7,7 +7,10 @@ from dataclasses import dataclass, field
 from datetime import date, timedelta
 from decimal import Decimal
 
+from django.utils.translation import gettext_noop as _
+
 from mixing.quantities import Quantity, plain
+from orchard.tasks.told import Told
 
 LEAF_FALL = (93, 97)
 YEAR_ROUND = (0, 99)
@@ -72,29 +75,32 @@ class LeftOut:
 def barred(line: ProgrammeLine, block: BlockSeen) -> LeftOut | None:
     """Return why it is not the line's turn on the block; None where it is."""
 
-    def out(code: str, says: str) -> LeftOut:
-        return LeftOut(line.id, block.block, code, says)
+    def out(code: str, says: str, **facts: object) -> LeftOut:
+        return LeftOut(line.id, block.block, code, Told(says, **facts))
 
     if block.bbch is None and not line.year_round:
-        return out("stage_unknown", f"nobody has looked at the buds of {block.block}")
+        return out("stage_unknown", _("nobody has looked at the buds of %(block)s"), block=block.block)
     if block.bbch is not None and not in_window(block.bbch, line.stage):
         passed = line.stage[1] < block.bbch < LEAF_FALL[0]
         code = "stage_passed" if passed else "too_early"
-        return out(
-            code, f"{block.block} is at BBCH {block.bbch}, the line wants {line.stage[0]} to {line.stage[1]}"
-        )
+        says = _("%(block)s is at BBCH %(bbch)s, the line wants %(first)s to %(last)s")
+        first, last = line.stage
+        return out(code, says, block=block.block, bbch=block.bbch, first=first, last=last)
     if line.leaf_drop_minimum_percent is not None:
         wanted = plain(line.leaf_drop_minimum_percent)
         if block.leaf_drop_percent is None:
-            return out(
-                "leaf_drop_unknown", f"nobody has counted the leaves of {block.block}; {wanted} % is wanted"
-            )
+            says = _("nobody has counted the leaves of %(block)s; %(wanted)s %% is wanted")
+            return out("leaf_drop_unknown", says, block=block.block, wanted=wanted)
         if block.leaf_drop_percent < line.leaf_drop_minimum_percent:
             found = plain(block.leaf_drop_percent)
-            says = f"{found} % of the leaves of {block.block} are down, {wanted} % are wanted"
-            return out("leaf_drop_unmet", f"{says}: wait, or take them off by hand")
+            says = _(
+                "%(found)s %% of the leaves of %(block)s are down, %(wanted)s %% are wanted: wait, or take "
+                "them off by hand"
+            )
+            return out("leaf_drop_unmet", says, found=found, block=block.block, wanted=wanted)
     if block.done.get(line.id) and line.repeat_after is None:
-        return out("done", f"done on {max(block.done[line.id])}, and the line is not repeated")
+        says = _("done on %(on)s, and the line is not repeated")
+        return out("done", says, on=str(max(block.done[line.id])))
     return None
 
 

@@ -14,6 +14,8 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from django.db import transaction
+from django.utils import translation
+from django.utils.translation import gettext_noop as noop
 
 from orchard.api.refusals import Refusal, Unprocessable
 from orchard.api.remembered import reading_once
@@ -21,6 +23,7 @@ from orchard.farms.actors import Actor
 from orchard.tasks import choosing, programmes
 from orchard.tasks.models import PlanningRun, WorkOrder
 from orchard.tasks.services import orders
+from orchard.tasks.told import Told
 from scheduling import explain
 from scheduling.assignment import Answer, Placed, assign
 from scheduling.assignment.assign import Budget
@@ -115,6 +118,7 @@ def solve(*, run: PlanningRun, by: Actor, now: dt.datetime, budget: Budget = USU
         raise
 
 
+@translation.override("en")
 def _solve(hold: Hold, budget: Budget) -> Solved:
     if hold.tell(5):
         return Solved(hold, None, None)
@@ -126,6 +130,7 @@ def _solve(hold: Hold, budget: Budget) -> Solved:
     return Solved(hold, known, answer)
 
 
+@translation.override("en")  # what is kept of a plan is read by many
 def write(solved: Solved) -> PlanningRun:
     """Write a plan: its drafts, and the result of its run, in one transaction.
 
@@ -180,13 +185,13 @@ def _drafts(
             if wish.draft is None:
                 new.append(_new(known, wish, placed, values))
             elif _stands(wish.draft, values):
-                says = "an order for it is open already"
+                says = Told(noop("an order for it is open already"))
                 left_out.append(LeftOut(wish.line.id, str(wish.block.id), "planned_already", says))
             else:
                 made.append(_moved(wish.draft, values, by=by, now=now))
         except Refusal as refusal:
-            code, says = refusal.faults[0].code, str(refusal)
-            left_out.append(LeftOut(wish.line.id, str(wish.block.id), code, says))
+            code = refusal.faults[0].code
+            left_out.append(LeftOut(wish.line.id, str(wish.block.id), code, str(refusal)))
     return [*orders.add_orders(farm=run.farm, drafts=new, by=by, now=now), *made], left_out
 
 
@@ -272,8 +277,12 @@ def with_mix(values: dict[str, Any], *, raw: dict[str, Any], by: Actor, now: dt.
     }
 
 
-def _said(one: LeftOut, known: Gathered) -> dict[str, str]:
-    says = one.says
+def _said(one: LeftOut, known: Gathered) -> dict[str, Any]:
+    """Return what is kept of a line left out: its sentence in English, and what that is made of."""
+    says = str(one.says)
     for id, block in known.blocks.items():
         says = says.replace(id, block.name)
-    return {"line": one.line, "block": one.block, "code": one.code, "says": says}
+    kept = {"line": one.line, "block": one.block, "code": one.code, "says": says}
+    if not isinstance(one.says, Told):
+        return kept
+    return {**kept, "told": one.says.as_json({id: block.name for id, block in known.blocks.items()})}

@@ -17,6 +17,13 @@ def _table() -> dict[str, Any]:
     return tomllib.loads(TABLE.read_text("utf-8"))
 
 
+def sentence(code: str) -> str | None:
+    """Return the short sentence for a code in the language in use; None in English."""
+    words = _table().get((translation.get_language() or "en")[:2]) or {"codes": {}}
+    found: str | None = words["codes"].get(code)
+    return found
+
+
 def in_own_words(document: dict[str, Any]) -> dict[str, Any]:
     """Return a problem document with its title in the language of the request, and `says` for each fault.
 

@@ -11,11 +11,14 @@ from decimal import ROUND_HALF_EVEN, Decimal
 from fractions import Fraction
 from functools import lru_cache
 
+from django.utils.translation import gettext as _
+
 from mixing import doses, quantities
 from mixing.faults import TOP
 from mixing.label_reading import read_label
 from mixing.quantities import EXACT, Quantity, QuantityError
 from mixing.reading import Reader
+from orchard.api.spoken import spoken
 from orchard.inventory import queries
 from orchard.inventory.models import LabelVersion, Product
 
@@ -37,7 +40,10 @@ def base_unit(stock_unit: str) -> str:
     dimension = quantities.unit(stock_unit).dimension
     if dimension not in BASE_UNITS:
         raise QuantityError(
-            "unit_kind", f"{stock_unit} measures {dimension}: stock is a mass, a volume or a count", "unit"
+            "unit_kind",
+            _("%(stock_unit)s measures %(dimension)s: stock is a mass, a volume or a count")
+            % {"stock_unit": stock_unit, "dimension": spoken(dimension)},
+            "unit",
         )
     return BASE_UNITS[dimension]
 
@@ -62,7 +68,9 @@ def in_base_by(quantity: Quantity, *, product: Product, density: Callable[[], De
     if kind != wanted:
         base = _turned(base, quantity, product=product, density=density)
     if abs(base) > MOST:
-        raise QuantityError("out_of_range", "this is more than any store holds: is the unit right?", "value")
+        raise QuantityError(
+            "out_of_range", _("this is more than any store holds: is the unit right?"), "value"
+        )
     return rounded(base)
 
 
@@ -77,14 +85,20 @@ def _turned(
     kind = BASE_UNITS.get(quantity.dimension)
     if kind is None or "count" in (kind, product.base_unit):
         raise QuantityError(
-            "unit_kind", f"{product.name} is kept in {product.stock_unit}, not in {quantity.unit}", "unit"
+            "unit_kind",
+            _("%(product)s is kept in %(stock_unit)s, not in %(unit)s")
+            % {"product": product.name, "stock_unit": product.stock_unit, "unit": quantity.unit},
+            "unit",
         )
     grams_per_ml = density()
     if grams_per_ml is None:
         raise QuantityError(
             "unit_needs_density",
-            f"{product.name} is kept in {product.stock_unit}: to turn {quantity.unit} into it, its label "
-            "needs a density (bulk_density for what is dry)",
+            _(
+                "%(product)s is kept in %(stock_unit)s: to turn %(unit)s into it, its label needs a "
+                "density (bulk_density for what is dry)"
+            )
+            % {"product": product.name, "stock_unit": product.stock_unit, "unit": quantity.unit},
             "unit",
         )
     if product.base_unit == "g":

@@ -14,6 +14,8 @@ import io
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
+from django.utils.translation import gettext as _
+
 from orchard.api.refusals import Fault, Unprocessable
 from orchard.api.spreadsheets import FORMULA
 
@@ -65,11 +67,14 @@ def read(raw: bytes, *, charset: str, columns: Sequence[Column]) -> tuple[list[R
     """
     table = _table(decoded(raw, charset=charset))
     if not table:
-        raise Unprocessable(Fault("required", "the file is empty: its first row names the columns", at(1)))
+        raise Unprocessable(Fault("required", _("the file is empty: its first row names the columns"), at(1)))
     header = [cell.strip().lower() for cell in table[0]]
     _refuse_header(header, columns)
     if len(table) - 1 > MOST_ROWS:
-        detail = f"a file holds at most {MOST_ROWS} rows, this one has {len(table) - 1}: cut it up"
+        detail = _("a file holds at most %(most)s rows, this one has %(here)s: cut it up") % {
+            "most": MOST_ROWS,
+            "here": len(table) - 1,
+        }
         raise Unprocessable(Fault("out_of_range", detail, at(MOST_ROWS + 2)))
     rows, faults = [], []
     for number, cells in enumerate(table[1:], 2):
@@ -78,7 +83,7 @@ def read(raw: bytes, *, charset: str, columns: Sequence[Column]) -> tuple[list[R
             rows.append(row)
             faults += wrong
     if not rows:
-        faults.append(Fault("required", "there is no row below the header", at(2)))
+        faults.append(Fault("required", _("there is no row below the header"), at(2)))
     return rows, faults
 
 
@@ -89,21 +94,23 @@ def decoded(raw: bytes, *, charset: str) -> str:
     """
     encoding = DECLARED.get(charset.strip().strip('"').lower())
     if encoding is None:
-        detail = f"charset {charset[:40]!r} is not read here: save the file as UTF-8"
+        detail = _("charset %(charset)s is not read here: save the file as UTF-8") % {
+            "charset": repr(charset[:40])
+        }
         raise Unprocessable(Fault("encoding_unknown", detail))
     encoding = next((found for mark, found in MARKS if raw.startswith(mark)), encoding)
     try:
         text = raw.decode(encoding)
     except UnicodeDecodeError as wrong:
         row = raw[: wrong.start].count(b"\n") + 1
-        detail = (
-            f"byte {raw[wrong.start]:#04x} in line {row} is not {encoding.upper()}: save the file as UTF-8, "
-            "or say charset=windows-1252 in the Content-Type if that is what it is"
-        )
+        detail = _(
+            "byte %(byte)s in line %(row)s is not %(encoding)s: save the file as UTF-8, or say "
+            "charset=windows-1252 in the Content-Type if that is what it is"
+        ) % {"byte": f"{raw[wrong.start]:#04x}", "row": row, "encoding": encoding.upper()}
         raise Unprocessable(Fault("encoding_unknown", detail, at(row))) from None
     if "\x00" in text:
         row = text.partition("\x00")[0].count("\n") + 1
-        detail = "it holds NUL characters: UTF-16 is read only with its byte order mark; save it as UTF-8"
+        detail = _("it holds NUL characters: UTF-16 is read only with its byte order mark; save it as UTF-8")
         raise Unprocessable(Fault("encoding_unknown", detail, at(row)))
     return text
 
@@ -117,7 +124,10 @@ def _table(text: str) -> list[list[str]]:
         for cells in reader:
             rows.append(cells)
     except csv.Error as wrong:
-        detail = f"line {reader.line_num} cannot be read: {wrong}"
+        detail = _("line %(line)s cannot be read: %(wrong)s") % {
+            "line": reader.line_num,
+            "wrong": wrong,
+        }
         raise Unprocessable(Fault("invalid", detail, at(len(rows) + 1))) from None
     while rows and not any(cell.strip() for cell in rows[-1]):
         rows.pop()
@@ -127,7 +137,7 @@ def _table(text: str) -> list[list[str]]:
 def _refuse_header(header: Sequence[str], columns: Sequence[Column]) -> None:
     faults = list(_header_faults(header, [column.name for column in columns]))
     faults += [
-        Fault("required", f"the column {column.name} is missing", at(1, column.name))
+        Fault("required", _("the column %(column)s is missing") % {"column": column.name}, at(1, column.name))
         for column in columns
         if column.required and column.name not in header
     ]
@@ -139,19 +149,33 @@ def _header_faults(header: Sequence[str], known: Sequence[str]) -> Iterator[Faul
     for place, name in enumerate(header):
         pointer = at(1, name[:60] or str(place + 1))
         if name in header[:place]:
-            yield Fault("invalid", f"the column {name[:60] or place + 1} stands in it twice", pointer)
+            yield Fault(
+                "invalid",
+                _("the column %(name)s stands in it twice") % {"name": name[:60] or place + 1},
+                pointer,
+            )
         elif name not in known:
             near = difflib.get_close_matches(name, known, n=1)
-            meant = f"did you mean {near[0]}?" if near else f"the columns are {', '.join(known)}"
-            yield Fault("unknown_field", f"there is no column {name[:60]!r}: {meant}", pointer)
+            facts = {"name": repr(name[:60]), "known": near[0] if near else ", ".join(known)}
+            if near:
+                says = _("there is no column %(name)s: did you mean %(known)s?") % facts
+            else:
+                says = _("there is no column %(name)s: the columns are %(known)s") % facts
+            yield Fault("unknown_field", says, pointer)
 
 
 def _row(
     number: int, header: Sequence[str], cells: Sequence[str], columns: Mapping[str, Column]
 ) -> tuple[Row, list[Fault]]:
     if len(cells) != len(header):
-        detail = f"row {number} has {len(cells)} cells and the header {len(header)}: is a text with commas"
-        return Row(number, {}), [Fault("invalid", f"{detail} in quotes?", at(number))]
+        detail = _(
+            "row %(number)s has %(cells)s cells and the header %(header)s: is a text with commas in quotes?"
+        ) % {
+            "number": number,
+            "cells": len(cells),
+            "header": len(header),
+        }
+        return Row(number, {}), [Fault("invalid", detail, at(number))]
     found, faults = {}, []
     for name, raw in zip(header, cells, strict=True):
         cell = raw.strip()
@@ -161,7 +185,7 @@ def _row(
         elif cell:
             found[name] = cell[1:] if cell[0] == "'" and cell[1:].startswith(FORMULA) else cell
         elif columns[name].required:
-            detail = f"row {number}: the {name} is missing"
+            detail = _("row %(number)s: the %(name)s is missing") % {"number": number, "name": name}
             faults.append(Fault("required", detail, at(number, name)))
     return Row(number, found), faults
 
@@ -169,9 +193,16 @@ def _row(
 def _cell_fault(cell: str, column: Column, number: int) -> Fault | None:
     pointer = at(number, column.name)
     if len(cell) > LONGEST:
-        detail = f"row {number}: a cell holds at most {LONGEST} characters"
+        detail = _("row %(number)s: a cell holds at most %(most)s characters") % {
+            "number": number,
+            "most": LONGEST,
+        }
         return Fault("out_of_range", detail, pointer)
     if not column.number and cell.startswith(FORMULA):
-        detail = f"row {number}: {column.name} begins like a formula ({cell[:1]!r}): put ' before it"
+        detail = _("row %(number)s: %(column)s begins like a formula (%(cell)s): put ' before it") % {
+            "number": number,
+            "column": column.name,
+            "cell": repr(cell[:1]),
+        }
         return Fault("formula", detail, pointer)
     return None

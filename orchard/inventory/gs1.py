@@ -12,6 +12,8 @@ import datetime as dt
 import re
 from dataclasses import dataclass
 
+from django.utils.translation import gettext as _
+
 FNC1 = "\x1d"
 SYMBOLOGY = re.compile(r"\](?:C1|d2|Q3|e0|J1)")
 BRACKETED = re.compile(r"\((\d{2,4})\)([^()]*)")
@@ -65,14 +67,17 @@ def read(text: str, *, today: dt.date) -> Scan:
     found = _with_brackets(text) if text.startswith("(") else _with_fnc1(text)
     gtin = found.get("01")
     if gtin is None:
-        raise Unreadable("there is no GTIN in it: (01) and 14 digits")
+        raise Unreadable(_("there is no GTIN in it: (01) and 14 digits"))
     if not (len(gtin) == 14 and gtin.isascii() and gtin.isdigit()):
-        raise Unreadable("the GTIN after (01) has 14 digits")
+        raise Unreadable(_("the GTIN after (01) has 14 digits"))
     if not check_digit_is_right(gtin):
-        raise Unreadable(f"the last digit of {gtin} is not its check digit: scan it again", "bad_check_digit")
+        raise Unreadable(
+            _("the last digit of %(gtin)s is not its check digit: scan it again") % {"gtin": gtin},
+            "bad_check_digit",
+        )
     lot = found.get("10")
     if lot is not None and not LOT_NUMBER.fullmatch(lot):
-        raise Unreadable("the lot after (10) has 1 to 20 letters, digits and signs")
+        raise Unreadable(_("the lot after (10) has 1 to 20 letters, digits and signs"))
     return Scan(gtin, lot, _day(found.get("11"), "11", today), _day(found.get("17"), "17", today))
 
 
@@ -95,7 +100,7 @@ def _with_brackets(text: str) -> dict[str, str]:
         _note(found, match[1], match[2].strip())
         end = match.end()
     if end != len(text):
-        raise Unreadable("after each identifier in brackets, such as (10), stands its value")
+        raise Unreadable(_("after each identifier in brackets, such as (10), stands its value"))
     return found
 
 
@@ -104,10 +109,10 @@ def _with_fnc1(text: str) -> dict[str, str]:
     text = text.replace("\u241d", FNC1).strip(FNC1)
     while text:
         if not (text[:2].isascii() and text[:2].isdigit() and len(text) > 2):
-            raise Unreadable("it does not begin with an identifier of two digits, such as 01")
+            raise Unreadable(_("it does not begin with an identifier of two digits, such as 01"))
         length = WHOLE_LENGTH.get(text[:2])
         if length is not None and len(text.partition(FNC1)[0]) < length:
-            raise Unreadable(f"the value after {text[:2]} is too short")
+            raise Unreadable(_("the value after %(text)s is too short") % {"text": text[:2]})
         part = text.partition(FNC1)[0] if length is None else text[:length]
         _note(found, part[:2], part[2:])
         text = text[len(part) :].lstrip(FNC1)
@@ -116,7 +121,9 @@ def _with_fnc1(text: str) -> dict[str, str]:
 
 def _note(found: dict[str, str], identifier: str, value: str) -> None:
     if identifier in READ and found.setdefault(identifier, value) != value:
-        raise Unreadable(f"({identifier}) stands in it twice, with two values")
+        raise Unreadable(
+            _("(%(identifier)s) stands in it twice, with two values") % {"identifier": identifier}
+        )
 
 
 def _day(text: str | None, identifier: str, today: dt.date) -> dt.date | None:
@@ -124,7 +131,9 @@ def _day(text: str | None, identifier: str, today: dt.date) -> dt.date | None:
     if text is None:
         return None
     if not (len(text) == 6 and text.isascii() and text.isdigit()):
-        raise Unreadable(f"the date after ({identifier}) has six digits, YYMMDD")
+        raise Unreadable(
+            _("the date after (%(identifier)s) has six digits, YYMMDD") % {"identifier": identifier}
+        )
     year, month, day = today.year // 100 * 100 + int(text[:2]), int(text[2:4]), int(text[4:])
     if year - today.year > AHEAD:
         year -= 100
@@ -133,4 +142,7 @@ def _day(text: str | None, identifier: str, today: dt.date) -> dt.date | None:
     try:
         return dt.date(year, month, day or calendar.monthrange(year, month)[1])
     except (ValueError, calendar.IllegalMonthError):
-        raise Unreadable(f"({identifier}) {text} is no day, written YYMMDD") from None
+        raise Unreadable(
+            _("(%(identifier)s) %(text)s is no day, written YYMMDD")
+            % {"identifier": identifier, "text": text}
+        ) from None

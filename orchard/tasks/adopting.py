@@ -14,6 +14,8 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from mixing import chemistry
 from mixing.faults import TOP
 from mixing.label_reading import read_label
@@ -115,7 +117,9 @@ def adopt(
     lines = [made for line in example.lines for made in work.line(line)]
     if not lines and not work.faults:
         crops = ", ".join(example.crops)
-        work.faults.append(Fault("crop_missing", f"none of the blocks grows {crops}", "/blocks"))
+        work.faults.append(
+            Fault("crop_missing", _("none of the blocks grows %(crops)s") % {"crops": crops}, "/blocks")
+        )
     if work.faults:
         raise Conflict(*work.faults)
     return programmes.add_programme(
@@ -135,10 +139,20 @@ def _unknown(example: Example, terms: Terms) -> list[Fault]:
     keys = {line.key for line in example.lines}
     named = {part.what for line in example.lines for mix in mixes(line) for part in mix.parts}
     return [
-        Fault("not_found", f"the example has no line {key!r}: {', '.join(sorted(keys))}", "/without")
+        Fault(
+            "not_found",
+            _("the example has no line %(key)s: %(keys)s")
+            % {"key": repr(key), "keys": ", ".join(sorted(keys))},
+            "/without",
+        )
         for key in sorted(terms.left_out - keys)
     ] + [
-        Fault("not_found", f"the example asks for {', '.join(sorted(named))}, not for {what!r}", "/products")
+        Fault(
+            "not_found",
+            _("the example asks for %(named)s, not for %(what)s")
+            % {"named": ", ".join(sorted(named)), "what": repr(what)},
+            "/products",
+        )
         for what in sorted(set(terms.products) - named)
     ]
 
@@ -222,7 +236,11 @@ class _Adoption:
         )
         if rate is None:
             if refuse:
-                detail = f"{line.title}: the label of {product.name} gives no rate for {', '.join(crops)}"
+                detail = _("%(line)s: the label of %(product)s gives no rate for %(crops)s") % {
+                    "line": line.title,
+                    "product": product.name,
+                    "crops": ", ".join(crops),
+                }
                 me = ("product", str(product.id))
                 self.faults.append(Fault("rate_unknown", detail, f"/products/{part.what}", me))
             return None
@@ -236,13 +254,20 @@ class _Adoption:
 
     def _lacking(self, line: ExampleLine, part: Part, crops: list[str]) -> Fault:
         others = self.shelf.any_of(part.what)
-        detail = f"{line.title} wants {part.what}: "
+        facts = {"line": line.title, "what": part.what, "crops": ", ".join(crops), "key": line.key}
         if others:
-            names = ", ".join(one.name for one in others)
-            detail += f"the label of {names} does not name {', '.join(crops)}"
+            facts["products"] = ", ".join(one.name for one in others)
+            detail = _(
+                "%(line)s wants %(what)s: the label of %(products)s does not name %(crops)s. Enter one, or "
+                "leave "
+                "the line out (without: %(key)s)"
+            )
         else:
-            detail += "the farm has no product of it with a label in force"
-        detail += f". Enter one, or leave the line out (without: {line.key})"
+            detail = _(
+                "%(line)s wants %(what)s: the farm has no product of it with a label in force. Enter one, or "
+                "leave the line out (without: %(key)s)"
+            )
+        detail %= facts
         return Fault("product_missing", detail, f"/products/{part.what}")
 
     def _least_volume(self, line: ExampleLine, here: list[Block]) -> Quantity:

@@ -13,12 +13,14 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from mixing import MixRequestError
 from mixing import check_mix as ask_engine
 from mixing.quantities import Quantity
 from orchard.api.refusals import Conflict, Fault, Unprocessable
 from orchard.api.remembered import remembered
+from orchard.api.spoken import spoken
 from orchard.blocks.models import Block
 from orchard.crews.models import Sprayer
 from orchard.farms import journal
@@ -166,12 +168,16 @@ def override(
     faults = []
     if len(reason.strip()) < SHORTEST_REASON:
         faults.append(
-            Fault("reason_too_short", f"give the reason in {SHORTEST_REASON} characters or more", "/reason")
+            Fault(
+                "reason_too_short",
+                _("give the reason in %(least)s characters or more") % {"least": SHORTEST_REASON},
+                "/reason",
+            )
         )
     match = [f for f in mix_check.report["findings"] if f["id"] == finding and sorted(f["products"]) == ids]
     if not match:
         faults.append(
-            Fault("finding_not_found", "this check has no such finding about these products", "/finding")
+            Fault("finding_not_found", _("this check has no such finding about these products"), "/finding")
         )
     if faults:
         raise Unprocessable(*faults)
@@ -179,7 +185,7 @@ def override(
         raise Conflict(
             Fault(
                 "not_overridable",
-                f"a stop of basis {match[0]['basis']} holds for everyone",
+                _("a stop of basis %(basis)s holds for everyone") % {"basis": spoken(match[0]["basis"])},
                 "/finding",
                 finding=match[0],
             )

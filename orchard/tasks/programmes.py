@@ -9,8 +9,10 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from orchard.api.refusals import Conflict, Fault, Unprocessable
+from orchard.api.spoken import spoken
 from orchard.farms import journal
 from orchard.farms.actors import Actor, Role
 from orchard.farms.models import Farm
@@ -45,9 +47,9 @@ def add_programme(
     """
     faults = []
     if ends_on < starts_on:
-        faults.append(Fault("out_of_range", "it ends before it begins", "/until"))
+        faults.append(Fault("out_of_range", _("it ends before it begins"), "/until"))
     if by.role == Role.ADVISER and status != "advice":
-        faults.append(Fault("invalid", 'an adviser gives advice: send "status": "advice"', "/status"))
+        faults.append(Fault("invalid", _('an adviser gives advice: send "status": "advice"'), "/status"))
     if faults:
         raise Unprocessable(*faults)
     with transaction.atomic():
@@ -73,7 +75,7 @@ def numbered(lines: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
     """
     given = [str(line["id"]) for line in lines if line.get("id")]
     if len(given) != len(set(given)):
-        raise Unprocessable(Fault("id_taken", "two lines have the same id", "/lines"))
+        raise Unprocessable(Fault("id_taken", _("two lines have the same id"), "/lines"))
     return [
         {"id": str(line.get("id") or new_id()), **{k: v for k, v in line.items() if k != "id"}}
         for line in lines
@@ -87,11 +89,11 @@ def change_programme(*, programme: Programme, by: Actor, now: dt.datetime, **val
     :raises Unprocessable: as `add_programme`
     """
     if programme.status == "closed":
-        raise Conflict(Fault("state_conflict", "the season is closed: reopen it first"))
+        raise Conflict(Fault("state_conflict", _("the season is closed: reopen it first")))
     if programme.status == "advice" and values.get("status") == "active":
         _demand_valid(programme, values.get("valid_until", programme.valid_until), now)
     if values.get("ends_on", programme.ends_on) < values.get("starts_on", programme.starts_on):
-        raise Unprocessable(Fault("out_of_range", "it ends before it begins", "/until"))
+        raise Unprocessable(Fault("out_of_range", _("it ends before it begins"), "/until"))
     if "lines" in values:
         values["lines"] = numbered(values["lines"])
     journal.change(programme, by=by, now=now, **values)
@@ -101,7 +103,7 @@ def change_programme(*, programme: Programme, by: Actor, now: dt.datetime, **val
 def _demand_valid(programme: Programme, until: dt.date | None, now: dt.datetime) -> None:
     today = now.astimezone(zoneinfo.ZoneInfo(programme.farm.zone)).date()
     if until is not None and today > until:
-        detail = f"this advice was valid until {until}: ask for it anew"
+        detail = _("this advice was valid until %(until)s: ask for it anew") % {"until": until}
         raise Conflict(Fault("advice_expired", detail, "/status"))
 
 
@@ -111,7 +113,7 @@ def close(*, programme: Programme, by: Actor, now: dt.datetime) -> Programme:
     :raises Conflict: `season_open`, one fault for each order, reservation and stocktake that is still open
     """
     if programme.status == "closed":
-        raise Conflict(Fault("state_conflict", "the season is closed already"))
+        raise Conflict(Fault("state_conflict", _("the season is closed already")))
     orders = (
         WorkOrder.objects.for_farm(programme.farm).filter(programme=programme, status__in=OPEN).order_by("id")
     )
@@ -121,15 +123,17 @@ def close(*, programme: Programme, by: Actor, now: dt.datetime) -> Programme:
     )
     faults = [
         Fault(
-            "season_open", f"order {order.number} is {order.status}", refers_to=("work_order", str(order.id))
+            "season_open",
+            _("order %(order)s is %(status)s") % {"order": order.number, "status": spoken(order.status)},
+            refers_to=("work_order", str(order.id)),
         )
         for order in orders
     ] + [
-        Fault("season_open", "product is still reserved", refers_to=("reservation", str(row.id)))
+        Fault("season_open", _("product is still reserved"), refers_to=("reservation", str(row.id)))
         for row in reserved
     ]
     faults += [
-        Fault("season_open", "a stocktake is not posted", refers_to=("stocktake", str(row.id)))
+        Fault("season_open", _("a stocktake is not posted"), refers_to=("stocktake", str(row.id)))
         for row in stocktakes(farm=programme.farm).filter(status="open").order_by("id")
     ]
     if faults:
@@ -144,7 +148,12 @@ def reopen(*, programme: Programme, by: Actor, now: dt.datetime) -> Programme:
     :raises Conflict: `state_conflict`
     """
     if programme.status != "closed":
-        raise Conflict(Fault("state_conflict", f"the programme is {programme.status}, not closed"))
+        raise Conflict(
+            Fault(
+                "state_conflict",
+                _("the programme is %(status)s, not closed") % {"status": spoken(programme.status)},
+            )
+        )
     journal.change(programme, by=by, now=now, action="reopen", status="active")
     return programme
 
@@ -171,10 +180,14 @@ def request_run(
     :raises Conflict: `state_conflict` for a season plan that is not in force
     """
     if ends_at <= starts_at:
-        raise Unprocessable(Fault("out_of_range", "it ends before it begins", "/until"))
+        raise Unprocessable(Fault("out_of_range", _("it ends before it begins"), "/until"))
     if programme.status != "active":
         raise Conflict(
-            Fault("state_conflict", f"the programme is {programme.status}: only an active one is planned")
+            Fault(
+                "state_conflict",
+                _("the programme is %(status)s: only an active one is planned")
+                % {"status": spoken(programme.status)},
+            )
         )
     with transaction.atomic():
         run = journal.create(
@@ -264,5 +277,9 @@ def cancel_run(*, run: PlanningRun, by: Actor, now: dt.datetime) -> PlanningRun:
     elif run.status == "running":
         journal.change(run, by=by, now=now, action="cancel", cancel_asked_at=now)
     else:
-        raise Conflict(Fault("state_conflict", f"the planning run is {run.status} already"))
+        raise Conflict(
+            Fault(
+                "state_conflict", _("the planning run is %(status)s already") % {"status": spoken(run.status)}
+            )
+        )
     return run

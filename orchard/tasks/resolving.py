@@ -9,9 +9,12 @@ from dataclasses import dataclass
 from decimal import ROUND_CEILING, Context, Decimal
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from mixing.quantities import Quantity, plain
 from orchard.api.refusals import Fault, Unprocessable
 from orchard.api.remembered import remembered
+from orchard.api.spoken import spoken
 from orchard.blocks import queries as blocks
 from orchard.blocks.models import Block
 from orchard.crews.models import Sprayer
@@ -90,12 +93,17 @@ def _products(products: Sequence[Wanted], *, on: dt.date) -> list[dict[str, Any]
 def _no_label(wanted: Wanted, *, on: dt.date, place: int) -> Fault:
     name = wanted.product.name
     if wanted.label is not None:
-        detail = f"this label of {name} is {wanted.label.status}: only an approved one may be used"
+        detail = _("this label of %(name)s is %(status)s: only an approved one may be used") % {
+            "name": name,
+            "status": spoken(wanted.label.status),
+        }
         return Fault("label_not_approved", detail, f"/products/{place}/label")
     if stock.awaits_approval(product=wanted.product):
-        detail = f"the label of {name} waits for a manager's approval: until then it may not be used"
+        detail = _("the label of %(name)s waits for a manager's approval: until then it may not be used") % {
+            "name": name
+        }
         return Fault("label_not_approved", detail, f"/products/{place}/product")
-    detail = f"no label of {name} is in force on {on}: enter the label first"
+    detail = _("no label of %(name)s is in force on %(on)s: enter the label first") % {"name": name, "on": on}
     return Fault("label_missing", detail, f"/products/{place}/product")
 
 

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
 from django.utils.functional import Promise
+from django.utils.text import capfirst
 from django.utils.translation import gettext as _
+from rest_framework.serializers import CharField
+from rest_framework.serializers import Field as Field_
 
 Text = str | Promise
 
@@ -18,6 +22,9 @@ CHOICES = {
     "temperature": (("degF", "°F"), ("degC", "°C")),
     "volume": (("gal", "gal"), ("qt", "qt"), ("L", "L"), ("mL", "mL")),
 }
+MOMENT = re.compile(r"(\d{4}-\d\d-\d\d)T(\d\d:\d\d):\d\d(?:\.\d+)?([+-]\d\d:\d\d)")
+FORMS_OF_TIME = ("invalid", "time_without_offset")
+"""Codes whose details show how a moment is written; in all others it is written as people read it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,39 +105,46 @@ def _belongs(pointer: str, field: Field) -> bool:
     return pointer == field.pointer or pointer.startswith(f"{field.pointer}/")
 
 
+def on_top(known: Iterable[Field], wrong: Sequence[str]) -> list[str]:
+    """Return what is said above a form: what is wrong with the whole, then what stands beside the fields."""
+    beside = [f"{one.label}: {one.error}" if one.label else one.error for one in known if one.error]
+    return [*wrong, *([_("Look at what is marked below."), *beside] if beside else [])]
+
+
 def words_of(fault: Mapping[str, Any]) -> str:
-    """Return a fault in the reader's language; what the engine found says it itself."""
+    """Return a fault in the reader's language: what a page says shorter, else the detail.
+
+    The address answered in the language of the page; what the engine found says it itself.
+    """
     finding = fault.get("finding")
     if finding:
         return " ".join(filter(None, (finding.get("says"), finding.get("do"))))
-    said = said_of_codes().get(fault["code"])
-    return said or str(fault["detail"])
+    code, detail = fault["code"], str(fault["detail"])
+    if code == "required" and detail in _nothing_said():
+        return _("This is needed.")
+    if code not in FORMS_OF_TIME:
+        detail = MOMENT.sub(r"\1 \2 (UTC\3)", detail)
+    return _said_shorter().get(code) or capfirst(detail)
+
+
+def _nothing_said() -> set[str]:
+    """Return what the framework says of a field that is missing: true, and no help."""
+    messages = (*Field_.default_error_messages.values(), *CharField.default_error_messages.values())
+    return {str(one) for one in messages}
+
+
+def _said_shorter() -> dict[str, str]:
+    """Return what is said instead of details that are meant for programs."""
+    return {
+        "not_a_decimal": _("Write a number with a point, such as 2.5."),
+        "unit_unknown": _("Choose a unit from the list."),
+        "time_in_future": _("This time lies ahead. Look at the phone's clock."),
+        "revision_is_old": _("The order was changed. Read it again before you go on."),
+        "stale": _("The order was changed. Read it again before you go on."),
+    }
 
 
 def said_of_codes() -> dict[str, str]:
-    """Return what the commonest codes say, in the reader's language; the pages' script reads them too."""
-    return {
-        "required": _("This is needed."),
-        "not_a_decimal": _("Write a number with a point, such as 2.5."),
-        "out_of_range": _("This number cannot be."),
-        "unit_unknown": _("Choose a unit from the list."),
-        "time_in_future": _("This time lies ahead. Look at the phone's clock."),
-        "people_in_block": _("There are people in the block. Wait until all are out."),
-        "block_in_re_entry": _("The block is still closed after a spray. Ask the manager."),
-        "worker_not_qualified": _("Somebody named here may not mix and spray. Ask the manager."),
-        "sprayer_not_calibrated": _("The sprayer is due for calibration."),
-        "sprayer_not_clean": _("The sprayer is not clean. Wash it first."),
-        "revision_is_old": _("The order was changed. Read it again before you go on."),
-        "stale": _("The order was changed. Read it again before you go on."),
-        "state_conflict": _("The order is in another state now. Read it again."),
-        "load_exists": _("A load with this number is on file already."),
-        "loads_missing": _("Tell of at least one load first."),
-        "over_tank": _("This is more than the tank holds."),
-        "leftover_fate_required": _("Say what became of what was left in the tank."),
-        "possible_duplicate": _(
-            "The end of this work was told already by somebody else. The manager sees both."
-        ),
-        "reason_required": _("Say why."),
-        "role_not_allowed": _("Your role may not do this."),
-        "stock_short": _("The store holds less than this."),
-    }
+    """Return what the pages' script says of codes, where it does not say the detail."""
+    told = _("The order is in another state now. Read it again.")
+    return {**_said_shorter(), "state_conflict": told}

@@ -10,6 +10,9 @@ from decimal import Decimal
 from itertools import permutations
 from typing import Any
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as noop
+
 from orchard.api.refusals import Fault, Unprocessable
 from orchard.blocks.models import Block
 from orchard.crews import queries as crew_queries
@@ -20,6 +23,7 @@ from orchard.inventory import queries as store
 from orchard.inventory.models import Product
 from orchard.tasks import queries as tasks
 from orchard.tasks.models import PlanningRun, WorkOrder
+from orchard.tasks.told import Told
 from orchard.tasks.windows import outlines_of
 from scheduling import bounds, practice
 from scheduling.assignment import Job, Problem, Spell, Was, Way
@@ -163,11 +167,13 @@ def _asked(
             yield from _leaves(known, line, raw, block, seen)
         return
     if any(order.status != "draft" for order in orders):
-        yield LeftOut(line.id, str(block.id), "planned_already", "an order for it is open already")
+        yield LeftOut(
+            line.id, str(block.id), "planned_already", Told(noop("an order for it is open already"))
+        )
         return
     last_safe = known.last_safe.get(str(block.id)) if over_with_the_buds(line) else None
     if last_safe is None and ends_with_the_buds(line):
-        says = "no forecast of budburst: no last safe day is known"
+        says = Told(noop("no forecast of budburst: no last safe day is known"))
         yield LeftOut(line.id, str(block.id), "no_forecast", says)
         return
     yield from _wish(known, line, raw, block, seen, last_safe, orders[0] if orders else None)
@@ -205,7 +211,12 @@ def _wish(
     mix = None
     if line.kind == "spray":
         if not known.sprayers:
-            says = "there is no sprayer that may be taken: none with a tank, or all are kept for weed killers"
+            says = Told(
+                noop(
+                    "there is no sprayer that may be taken: none with a tank, or all are kept for weed "
+                    "killers"
+                )
+            )
             yield LeftOut(line.id, str(block.id), "no_sprayer", says)
             return
         try:
@@ -236,9 +247,11 @@ def _wish(
 
 def _mix(known: _Known, raw: dict[str, Any], block: Block, after: dt.date) -> Mix:
     if any(one["product"] not in known.products for one in raw.get("products") or []):
-        raise Unprocessable(Fault("not_found", "a product of the line is no longer on the farm"))
+        raise Unprocessable(Fault("not_found", _("a product of the line is no longer on the farm")))
     if not spray_of(raw):
-        raise Unprocessable(Fault("required", "the line does not say how much spray a tree or an area gets"))
+        raise Unprocessable(
+            Fault("required", _("the line does not say how much spray a tree or an area gets"))
+        )
     sprayer = max(known.sprayers, key=lambda one: (one.tank.in_base() if one.tank else 0, str(one.id)))
     mix = mixes.mix_of(
         raw=raw,

@@ -21,6 +21,7 @@ from tests.factories import (
     amount,
 )
 from tests.tasks.test_mix_checks import COPPER_LABEL, product_with
+from tests.web.people import at_the_pages, member
 
 pytestmark = pytest.mark.django_db
 FIRST, LAST = dt.date(2026, 12, 1), dt.date(2026, 12, 14)
@@ -146,6 +147,18 @@ def test_leaves_that_hang_on_leave_the_block_out_and_say_so(manager, programme, 
 
     assert [one["code"] for one in result["left_out"]] == ["leaf_drop_unmet"]
     assert "55 % of the leaves of Lower Peach" in result["left_out"][0]["says"]
+
+
+def test_why_a_block_is_left_out_is_said_in_the_readers_language_on_the_page(farm, manager, programme, block):
+    seen(block, bbch=95, leaf_drop="55")
+    [left] = ask(manager, programme)["result"]["left_out"]
+    nia = at_the_pages(member(farm, "manager", language="es"))
+
+    shown = nia.get(f"/farms/{farm.id}/plan").content.decode()
+
+    assert set(left) == {"line", "block", "code", "says"}
+    assert left["says"].startswith("55 % of the leaves of Lower Peach are down")
+    assert "ha caído el 55 % de las hojas de Lower Peach" in shown and "of the leaves" not in shown
 
 
 def test_leaves_that_hang_on_get_a_job_of_their_own_before_the_spray_once(manager, programme, block):

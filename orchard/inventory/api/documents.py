@@ -9,6 +9,7 @@ from typing import Any
 
 from django.db.models import QuerySet
 from django.http import HttpResponse
+from django.utils.translation import gettext as _
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
@@ -36,9 +37,9 @@ class Base64(serializers.Field):
         try:
             content = base64.b64decode(data, validate=True) if isinstance(data, str) else b""
         except (binascii.Error, ValueError):
-            raise wrong("is base64 (RFC 4648)") from None
+            raise wrong(_("is base64 (RFC 4648)")) from None
         if not 0 < len(content) <= LARGEST:
-            raise wrong("holds 1 byte to 700 KiB: of a larger one send sha256 and address", "out_of_range")
+            raise wrong(_("holds 1 byte to 700 KiB: of a larger one send sha256 and address"), "out_of_range")
         return content
 
 
@@ -75,12 +76,12 @@ class DocumentInput(Input):
 
     def validate_sha256(self, value: str | None) -> str | None:
         if value is not None and not SHA256.match(value.lower()):
-            raise wrong("is 64 hexadecimal digits")
+            raise wrong(_("is 64 hexadecimal digits"))
         return None if value is None else value.lower()
 
     def validate_media_type(self, value: str | None) -> str | None:
         if value is not None and not MEDIA.match(value):
-            raise wrong("is a media type, such as application/pdf")
+            raise wrong(_("is a media type, such as application/pdf"))
         return value
 
 
@@ -121,7 +122,7 @@ class DocumentBytes(_Documents, Single):
         """Read them."""
         kept = DocumentContent.objects.filter(document=self.thing).first()
         if kept is None:
-            raise NotThere(Fault("not_found", "only the hash of this paper is kept here"))
+            raise NotThere(Fault("not_found", _("only the hash of this paper is kept here")))
         response = HttpResponse(bytes(kept.content), content_type="application/octet-stream")
         name = re.sub(r"[^A-Za-z0-9._-]", "_", self.thing.name)
         response["Content-Disposition"] = f'attachment; filename="{name}"'

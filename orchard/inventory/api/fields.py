@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from typing import Any
 
+from django.utils.translation import gettext as _
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 from rest_framework.exceptions import ErrorDetail, ValidationError
@@ -15,6 +16,7 @@ from mixing.quantities import plain
 from mixing.reading import Reader
 from orchard.api.fields import QUANTITY_SCHEMA, Amount, DecimalText, Input, Text, wrong
 from orchard.api.refusals import Fault, NotThere
+from orchard.api.spoken import language
 from orchard.farms.actors import Role
 from orchard.farms.endpoint import Endpoint
 from orchard.inventory import amounts, queries
@@ -34,7 +36,7 @@ class LabelField(serializers.JSONField):
     """A label, read by the engine that will check mixes with it; its faults stand where they are."""
 
     def to_internal_value(self, data: Any) -> Any:
-        read = Reader()
+        read = Reader(language())
         read_label(data, TOP, read)
         try:
             read.faults.refuse()
@@ -52,7 +54,7 @@ class PriceInput(Input):
 
     def validate_currency(self, value: str) -> str:
         if not (len(value) == 3 and value.isascii() and value.isalpha() and value.isupper()):
-            raise wrong("is a code of three capital letters (ISO 4217), such as USD")
+            raise wrong(_("is a code of three capital letters (ISO 4217), such as USD"))
         return value
 
 
@@ -115,6 +117,6 @@ class BelowProduct(InStore):
     def find(self, **kwargs: Any) -> None:
         found = queries.products(farm=self.farm).filter(id=kwargs["product"]).first()
         if found is None:
-            raise NotThere(Fault("not_found", "there is no such product on this farm"))
+            raise NotThere(Fault("not_found", _("there is no such product on this farm")))
         self.product = found
         super().find(**kwargs)

@@ -9,6 +9,7 @@ from typing import Any, ClassVar
 
 from django.db import transaction
 from django.db.models import QuerySet
+from django.utils.translation import gettext as _
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework import serializers
@@ -258,18 +259,19 @@ def _number(cell: str, decimal: str, row: int, column: str) -> tuple[str, list[F
     """Return a number with a point; a comma is read as one only where the sender said so."""
     strange, usual = (",", ".") if decimal == "point" else (".", ",")
     if strange in cell:
-        detail = (
-            f"row {row}: {cell[:40]!r} has a {'comma' if strange == ',' else 'point'} in it: write it with a "
-            f"{'point' if usual == '.' else 'comma'}, or say decimal={'comma' if strange == ',' else 'point'}"
-        )
-        return "1", [Fault("not_a_decimal", detail, files.at(row, column))]
+        facts = {"row": row, "cell": repr(cell[:40])}
+        if strange == ",":
+            detail = _("row %(row)s: %(cell)s has a comma in it: write it with a point, or say decimal=comma")
+        else:
+            detail = _("row %(row)s: %(cell)s has a point in it: write it with a comma, or say decimal=point")
+        return "1", [Fault("not_a_decimal", detail % facts, files.at(row, column))]
     return cell.replace(usual, "."), []
 
 
 def _of_cell(number: int, fault: Fault, columns: Mapping[str, str]) -> Fault:
     first = fault.pointer.strip("/").partition("/")[0]
     column = columns.get(fault.pointer) or columns.get(f"/{first}/value") or first
-    detail = f"row {number}: {fault.detail}"
+    detail = _("row %(number)s: %(detail)s") % {"number": number, "detail": fault.detail}
     return Fault(fault.code, detail, files.at(number, column), fault.refers_to)
 
 

@@ -7,6 +7,7 @@ import uuid
 from typing import Any
 
 from django.db.models import QuerySet
+from django.utils.translation import gettext as _
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 from rest_framework.exceptions import ErrorDetail, ValidationError
@@ -25,6 +26,7 @@ from orchard.api.fields import (
     Word,
     between,
 )
+from orchard.api.spoken import spoken
 from orchard.farms.resources import Making, Single
 from orchard.farms.rows import entity_tag, path_of
 from orchard.inventory import amounts, queries, services
@@ -139,7 +141,7 @@ class MovementInput(Input):
             raise ValidationError({**by_kind, **error.detail}) from None
         quantity = values.get("quantity")
         if quantity is not None and quantity.value <= 0 and values.get("kind") != "adjust":
-            by_kind["quantity"] = {"value": [ErrorDetail("has to be above zero", code="out_of_range")]}
+            by_kind["quantity"] = {"value": [ErrorDetail(_("has to be above zero"), code="out_of_range")]}
         if by_kind:
             raise ValidationError(by_kind)
         return {name: value for name, value in values.items() if value is not None}
@@ -150,7 +152,12 @@ def _faults_of_kind(data: dict[str, Any]) -> dict[str, Any]:
     if not isinstance(kind, str) or kind not in WANTED:
         return {}
     faults: dict[str, Any] = {
-        name: [ErrorDetail(f"a {kind} needs the {name}", code="required")]
+        name: [
+            ErrorDetail(
+                _("a %(kind)s needs the %(name)s") % {"kind": spoken(kind), "name": spoken(name)},
+                code="required",
+            )
+        ]
         for name in WANTED[kind]
         if data.get(name) is None
     }
@@ -158,7 +165,12 @@ def _faults_of_kind(data: dict[str, Any]) -> dict[str, Any]:
     strange |= {"lot", "quantity"} if kind == "reverse" else set()
     for name in sorted(strange):
         if data.get(name) is not None:
-            faults[name] = [ErrorDetail(f"a {kind} has no {name}", code="invalid")]
+            faults[name] = [
+                ErrorDetail(
+                    _("a %(kind)s has no %(name)s") % {"kind": spoken(kind), "name": spoken(name)},
+                    code="invalid",
+                )
+            ]
     return faults
 
 

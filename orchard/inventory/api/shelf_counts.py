@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from django.db.models import QuerySet
+from django.utils.translation import gettext as _
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -51,7 +52,7 @@ class _BelowStocktake(InStore):
             rows = rows.select_for_update(of=("self",), no_key=True)
         found = rows.filter(id=kwargs["stocktake"]).first()
         if found is None:
-            raise NotThere(Fault("not_found", "there is no such stocktake on this farm"))
+            raise NotThere(Fault("not_found", _("there is no such stocktake on this farm")))
         self.stocktake = found
         super().find(**kwargs)
 

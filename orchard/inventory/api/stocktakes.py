@@ -6,6 +6,7 @@ import uuid
 from typing import Any
 
 from django.db.models import QuerySet
+from django.utils.translation import gettext as _
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 from rest_framework.exceptions import ValidationError
@@ -155,7 +156,7 @@ class Reasons(serializers.Field):
 
     def to_internal_value(self, data: Any) -> dict[uuid.UUID, str]:
         if not isinstance(data, dict):
-            raise wrong("is an object: for each lot that differs its id and the reason")
+            raise wrong(_("is an object: for each lot that differs its id and the reason"))
         text, faults, found = Text(allow_blank=True, allow_null=True), {}, {}
         for id, reason in data.items():
             try:

@@ -8,8 +8,10 @@ from collections.abc import Iterator
 from typing import Any
 
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from orchard.api.refusals import Conflict, Fault, Unprocessable
+from orchard.api.spoken import spoken
 from orchard.farms import journal
 from orchard.farms.actors import Actor
 from orchard.farms.models import Farm
@@ -63,14 +65,22 @@ def record_containers(
 
 def _faults(product: Product, kind: str, lot: Lot | None, said: dict[str, Any]) -> Iterator[Fault]:
     if lot is not None and lot.product.key != product.key:
-        yield Fault("invalid", f"lot {lot.number} is not of {product.name}", "/lot")
+        yield Fault(
+            "invalid",
+            _("lot %(lot)s is not of %(product)s") % {"lot": lot.number, "product": product.name},
+            "/lot",
+        )
     for name, only in ONE_KIND_ONLY.items():
         if kind != only and said.get(name) is not None:
-            yield Fault("invalid", f"only what is {only} has a {name.replace('_', ' ')}", f"/{name}")
+            yield Fault(
+                "invalid",
+                _("only what is %(only)s has a %(name)s") % {"only": spoken(only), "name": spoken(name)},
+                f"/{name}",
+            )
     if kind == "rinsed" and said.get("rinse") is None:
-        yield Fault("required", "say how it was rinsed: triple or pressure", "/rinse")
+        yield Fault("required", _("say how it was rinsed: triple or pressure"), "/rinse")
     if kind == "disposed" and said.get("disposal") is None:
-        yield Fault("required", "say where it went", "/disposal")
+        yield Fault("required", _("say where it went"), "/disposal")
 
 
 def _there_are_so_many(tally: queries.Tally, kind: str, count: int, disposal: str | None) -> None:
@@ -78,8 +88,12 @@ def _there_are_so_many(tally: queries.Tally, kind: str, count: int, disposal: st
         return
     if kind in ("brought_back", "rinsed") or disposal == UNRINSED:
         if count > tally.out:
-            detail = f"{tally.out} are out in the field: record first that more were given out"
+            detail = _("%(out)s are out in the field: record first that more were given out") % {
+                "out": tally.out
+            }
             raise Conflict(Fault("not_issued", detail, "/count"))
     elif count > tally.empty:
-        detail = f"{tally.empty} are rinsed: a container is empty only once its rinse is on record"
+        detail = _("%(empty)s are rinsed: a container is empty only once its rinse is on record") % {
+            "empty": tally.empty
+        }
         raise Conflict(Fault("not_rinsed", detail, "/count"))

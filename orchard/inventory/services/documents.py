@@ -8,6 +8,7 @@ import uuid
 from typing import Any
 
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from orchard.api.refusals import Conflict, Fault, Unprocessable
 from orchard.farms import journal
@@ -59,18 +60,22 @@ def add_document(
 
 def _faults(product: Product, found: str | None, given: str | None, label: LabelVersion | None) -> Any:
     if found is None and given is None:
-        yield Fault("required", "send content in base64, or the sha256 of what is kept elsewhere", "/sha256")
+        yield Fault(
+            "required", _("send content in base64, or the sha256 of what is kept elsewhere"), "/sha256"
+        )
     if found is not None and given is not None and found != given:
-        detail = f"the content has the SHA-256 {found}: not the paper that was meant, or damaged"
+        detail = _("the content has the SHA-256 %(found)s: not the paper that was meant, or damaged") % {
+            "found": found
+        }
         yield Fault("hash_mismatch", detail, "/sha256")
     if label is not None and label.product.key != product.key:
-        yield Fault("not_found", "this product has no such label", "/label")
+        yield Fault("not_found", _("this product has no such label"), "/label")
 
 
 def _only_once(product: Product, sha256: str | None, label: LabelVersion | None) -> None:
     same = queries.documents(product=product).filter(sha256=sha256, label=label).first()
     if same is not None:
-        detail = f"this paper is kept already as {same.name}"
+        detail = _("this paper is kept already as %(same)s") % {"same": same.name}
         raise Conflict(
             Fault("document_exists", detail, "/sha256", refers_to=("product_document", str(same.id)))
         )

@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any
 
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from orchard.api.refusals import Fault, Refusal, Unprocessable
 from orchard.farms import journal
@@ -61,10 +62,19 @@ class Products:
         if len(found) == 1:
             return found[0]
         if found:
-            raise Wrong("ambiguous", f"{len(found)} products are called {called!r}: write its id", "product")
+            raise Wrong(
+                "ambiguous",
+                _("%(found)s products are called %(called)s: write its id")
+                % {"found": len(found), "called": repr(called)},
+                "product",
+            )
         near = difflib.get_close_matches(called.casefold(), self.by_name, n=1)
-        meant = f": did you mean {self.by_name[near[0]][0].name!r}?" if near else ""
-        raise Wrong("not_found", f"there is no product {called[:80]!r}{meant}", "product")
+        facts = {"called": repr(called[:80]), "near": repr(self.by_name[near[0]][0].name) if near else ""}
+        if near:
+            says = _("there is no product %(called)s: did you mean %(near)s?") % facts
+        else:
+            says = _("there is no product %(called)s") % facts
+        raise Wrong("not_found", says, "product")
 
 
 def take_in(
@@ -92,7 +102,13 @@ def take_in(
             try:
                 made.append(_TAKE[kind](farm=farm, known=known, said=dict(said), by=by, now=now))
             except Wrong as wrong:
-                found.append(Fault(wrong.code, f"row {number}: {wrong.detail}", at(number, wrong.column)))
+                found.append(
+                    Fault(
+                        wrong.code,
+                        _("row %(number)s: %(detail)s") % {"number": number, "detail": wrong.detail},
+                        at(number, wrong.column),
+                    )
+                )
             except Refusal as refusal:
                 found += (_of_row(number, fault, columns) for fault in refusal.faults)
         if found:
@@ -113,7 +129,7 @@ def _of_row(number: int, fault: Fault, columns: Mapping[str, str]) -> Fault:
     column = columns.get(fault.pointer, fault.pointer.strip("/").partition("/")[0])
     return Fault(
         fault.code,
-        f"row {number}: {fault.detail}",
+        _("row %(number)s: %(detail)s") % {"number": number, "detail": fault.detail},
         at(number, column),
         refers_to=fault.refers_to,
         short=fault.short,
@@ -127,7 +143,7 @@ def _sorted(faults: list[Fault]) -> list[Fault]:
 
     faults.sort(key=place)
     if len(faults) > MOST_FAULTS:
-        more = f"and {len(faults) - MOST_FAULTS} more: mend these first"
+        more = _("and %(faults)s more: mend these first") % {"faults": len(faults) - MOST_FAULTS}
         return [*faults[:MOST_FAULTS], Fault("invalid", more)]
     return faults
 
@@ -135,7 +151,9 @@ def _sorted(faults: list[Fault]) -> list[Fault]:
 def _product(*, farm: Farm, known: Products, said: dict[str, Any], by: Actor, now: dt.datetime) -> Product:
     same = known.by_name.get(said["name"].casefold())
     if same:
-        detail = f"a product {same[0].name!r} is there already, or stands in the file twice"
+        detail = _("a product %(same)s is there already, or stands in the file twice") % {
+            "same": repr(same[0].name)
+        }
         raise Wrong("product_exists", detail, "name")
     made = products.add_product(farm=farm, by=by, now=now, **said)
     known.note(made)
@@ -153,11 +171,17 @@ def _opening(*, farm: Farm, known: Products, said: dict[str, Any], by: Actor, no
     rows = queries.lots(farm=farm).filter(product=product, number=said["number"])
     lot = rows.filter(location=place).first()
     if lot is None:
-        there = ", ".join(sorted({row.location or "no location" for row in rows}))
-        meant = f": it is at {there}" if there else f": import the lots of {product.name} first"
-        raise Wrong("not_found", f"there is no lot {said['number'][:40]!r} here{meant}", "number")
+        there = ", ".join(sorted({row.location or _("no location") for row in rows}))
+        facts = {"number": repr(said["number"][:40]), "there": there, "product": product.name}
+        if there:
+            says = _("there is no lot %(number)s here: it is at %(there)s") % facts
+        else:
+            says = _("there is no lot %(number)s here: import the lots of %(product)s first") % facts
+        raise Wrong("not_found", says, "number")
     if Movement.objects.for_farm(farm).filter(lot=lot).exists():
-        detail = f"lot {lot.number} has movements already: count it with a stocktake instead"
+        detail = _("lot %(lot)s has movements already: count it with a stocktake instead") % {
+            "lot": lot.number
+        }
         raise Wrong("not_empty", detail, "number")
     return movements.move(
         farm=farm,

@@ -7,9 +7,11 @@ import uuid
 from typing import Any
 
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from orchard.api import permissions
 from orchard.api.refusals import Conflict, Fault, Unprocessable
+from orchard.api.spoken import spoken
 from orchard.farms import journal
 from orchard.farms.actors import Actor
 from orchard.inventory.models import LabelVersion, Product
@@ -33,7 +35,11 @@ def add_label(
     """
     if effective_until is not None and effective_until < effective_from:
         raise Unprocessable(
-            Fault("out_of_range", f"this lies before {effective_from}, its first day", "/effective_until")
+            Fault(
+                "out_of_range",
+                _("this lies before %(effective_from)s, its first day") % {"effective_from": effective_from},
+                "/effective_until",
+            )
         )
     with transaction.atomic():
         made = journal.create(
@@ -66,7 +72,11 @@ def approve_label(
     :raises Conflict: `state_conflict`
     """
     if version.status != "proposed":
-        raise Conflict(Fault("state_conflict", f"this label is {version.status} already"))
+        raise Conflict(
+            Fault(
+                "state_conflict", _("this label is %(status)s already") % {"status": spoken(version.status)}
+            )
+        )
     return _decide(version, "approve", "approved", by=by, now=now, reason=reason)
 
 
@@ -78,7 +88,7 @@ def withdraw_label(*, version: LabelVersion, reason: str, by: Actor, now: dt.dat
     :raises Conflict: `state_conflict`
     """
     if version.status == "withdrawn":
-        raise Conflict(Fault("state_conflict", "this label is withdrawn already"))
+        raise Conflict(Fault("state_conflict", _("this label is withdrawn already")))
     return _decide(version, "withdraw", "withdrawn", by=by, now=now, reason=reason)
 
 

@@ -10,10 +10,12 @@ from decimal import Decimal
 from typing import Any
 
 from django.db import connection, transaction
+from django.utils.translation import gettext as _
 
 from mixing.quantities import EXACT, Quantity, QuantityError
 from orchard.api import statements
 from orchard.api.refusals import Conflict, Fault, Unprocessable
+from orchard.api.spoken import of_engine
 from orchard.farms import journal
 from orchard.farms.actors import Actor
 from orchard.farms.models import Farm
@@ -28,10 +30,14 @@ class StockShort(Conflict):
 def short_fault(*, product: Product, missing: Decimal, lot: Lot | None = None, pointer: str = "") -> Fault:
     """Return the fault that says how much of a product, or of one lot of it, is missing [base unit]."""
     short = amounts.shown_stock(missing, product)
-    what = product.name if lot is None else f"lot {lot.number} of {product.name}"
+    facts = {"product": product.name, "amount": f"{short['value']} {short['unit']}"}
+    if lot is None:
+        says = _("%(product)s is short by %(amount)s") % facts
+    else:
+        says = _("lot %(lot)s of %(product)s is short by %(amount)s") % {**facts, "lot": lot.number}
     return Fault(
         "stock_short",
-        f"{what} is short by {short['value']} {short['unit']}",
+        says,
         pointer,
         refers_to=("product", str(product.id)) if lot is None else ("lot", str(lot.id)),
         short=short,
@@ -154,7 +160,7 @@ def base_of(quantity: Quantity, *, product: Product, on: dt.date, pointer: str) 
         raise Unprocessable(
             Fault(
                 fault.code,
-                fault.detail,
+                of_engine(fault),
                 f"{pointer}/{fault.field}" if pointer and fault.field else pointer,
                 refers_to=("product", str(product.id)),
             )

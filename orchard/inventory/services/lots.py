@@ -8,9 +8,11 @@ from collections.abc import Mapping
 from typing import Any
 
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from mixing import quantities
 from orchard.api.refusals import Conflict, Fault, Unprocessable
+from orchard.api.spoken import spoken
 from orchard.farms import journal
 from orchard.farms.actors import Actor
 from orchard.farms.models import Farm
@@ -64,12 +66,20 @@ def add_lot(
 def _missing(gs1: str | None, values: dict[str, Any]) -> list[Fault]:
     if gs1 is None:
         return [
-            Fault("required", f"name the {name}, or send what was scanned as gs1", f"/{name}")
+            Fault(
+                "required",
+                _("name the %(name)s, or send what was scanned as gs1") % {"name": spoken(name)},
+                f"/{name}",
+            )
             for name in ("product", "number")
             if not values.get(name)
         ]
     return [
-        Fault("invalid", f"the {name.replace('_', ' ')} is read from gs1: leave it out", f"/{name}")
+        Fault(
+            "invalid",
+            _("the %(name)s is read from gs1: leave it out") % {"name": spoken(name)},
+            f"/{name}",
+        )
         for name in IN_THE_SCAN
         if values.get(name) is not None
     ]
@@ -93,13 +103,16 @@ def _price_fits(product: Product, price: Mapping[str, Any] | None) -> None:
     per = price["per"]
     kind = amounts.BASE_UNITS.get(quantities.unit(per["unit"]).dimension)
     if kind != product.base_unit:
-        detail = f"{product.name} is kept in {product.stock_unit}: say the price per a unit of that kind"
+        detail = _("%(product)s is kept in %(stock_unit)s: say the price per a unit of that kind") % {
+            "product": product.name,
+            "stock_unit": product.stock_unit,
+        }
         raise Unprocessable(Fault("unit_kind", detail, "/price/per/unit"))
 
 
 def _quarantine_faults(values: dict[str, Any]) -> list[Fault]:
     if values.get("quarantined") and not values.get("quarantine_reason"):
-        return [Fault("required", "say why it may not be used", "/quarantine_reason")]
+        return [Fault("required", _("say why it may not be used"), "/quarantine_reason")]
     return []
 
 
@@ -109,7 +122,7 @@ def _scanned(text: str, *, farm: Farm, now: dt.datetime) -> dict[str, Any]:
     except element_strings.Unreadable as fault:
         raise Unprocessable(Fault(fault.code, str(fault), "/gs1")) from None
     if scan.lot is None:
-        raise Unprocessable(Fault("gs1_invalid", "there is no lot in it: (10) and its number", "/gs1"))
+        raise Unprocessable(Fault("gs1_invalid", _("there is no lot in it: (10) and its number"), "/gs1"))
     found = {"product": _of_gtin(scan.gtin, farm=farm), "number": scan.lot, "expires_on": scan.expires_on}
     return found if scan.made_on is None else {**found, "made_on": scan.made_on}
 
@@ -118,13 +131,18 @@ def _of_gtin(gtin: str, *, farm: Farm) -> Product:
     rows = list(queries.products(farm=farm).filter(gtins__contains=[gtin], archived=False)[:2])
     if not rows:
         raise Unprocessable(
-            Fault("unknown_gtin", f"no product has the GTIN {gtin}: add it to the product's gtins", "/gs1")
+            Fault(
+                "unknown_gtin",
+                _("no product has the GTIN %(gtin)s: add it to the product's gtins") % {"gtin": gtin},
+                "/gs1",
+            )
         )
     if len(rows) > 1:
         raise Unprocessable(
             Fault(
                 "gs1_invalid",
-                f"{rows[0].name} and {rows[1].name} both have the GTIN {gtin}: take it off one of them",
+                _("%(one)s and %(other)s both have the GTIN %(gtin)s: take it off one of them")
+                % {"one": rows[0].name, "other": rows[1].name, "gtin": gtin},
                 "/gs1",
             )
         )
@@ -156,11 +174,15 @@ def change_lot(*, lot: Lot, by: Actor, now: dt.datetime, **values: Any) -> Lot:
 def _only_one(*, product: Product, number: str, location: str) -> None:
     rows = Lot.objects.for_farm(product.farm).filter(product=product, number=number, location=location)
     if found := rows.first():
-        place = f" at {location}" if location else ""
+        facts = {"product": product.name, "number": number, "place": location}
+        if location:
+            says = _("%(product)s has a lot %(number)s at %(place)s already") % facts
+        else:
+            says = _("%(product)s has a lot %(number)s already") % facts
         raise Conflict(
             Fault(
                 "lot_exists",
-                f"{product.name} has a lot {number}{place} already",
+                says,
                 "/number",
                 refers_to=("lot", str(found.id)),
             )

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from mixing.quantities import Quantity
 from orchard.api.refusals import Conflict, Fault, Unprocessable
@@ -89,7 +90,8 @@ def _not_expired(kind: str, lot: Lot, on: dt.date) -> None:
         raise Conflict(
             Fault(
                 "lot_expired",
-                f"lot {lot.number} expired on {lot.expires_on}: dispose of it, or correct the date",
+                _("lot %(lot)s expired on %(expires_on)s: dispose of it, or correct the date")
+                % {"lot": lot.number, "expires_on": lot.expires_on},
                 "/lot",
                 refers_to=("lot", str(lot.id)),
             )
@@ -98,7 +100,7 @@ def _not_expired(kind: str, lot: Lot, on: dt.date) -> None:
 
 def _not_nothing(base: Decimal) -> None:
     if base == 0:
-        raise Unprocessable(Fault("out_of_range", "this moves nothing", "/quantity/value"))
+        raise Unprocessable(Fault("out_of_range", _("this moves nothing"), "/quantity/value"))
 
 
 def _enter(lot: Lot, kind: str, quantity: Quantity, change_base: Decimal, entry: Entry) -> Movement:
@@ -118,7 +120,7 @@ def _enter(lot: Lot, kind: str, quantity: Quantity, change_base: Decimal, entry:
 
 def _other_place(lot: Lot, location: str | None, entry: Entry) -> uuid.UUID:
     if location == lot.location:
-        raise Unprocessable(Fault("invalid", "it is at that place already", "/location"))
+        raise Unprocessable(Fault("invalid", _("it is at that place already"), "/location"))
     return lots.at_place(lot, location=location or "", by=entry.by, now=entry.now)
 
 

@@ -8,6 +8,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from orchard.api.refusals import Conflict, Fault, Unprocessable
 from orchard.farms import journal
@@ -58,10 +59,10 @@ def remove_place(*, place: StorePlace, by: Actor, now: dt.datetime) -> None:
 
 def _faults(values: Mapping[str, Any]) -> Iterator[Fault]:
     if values.get("level") is not None and not values.get("cabinet"):
-        yield Fault("required", "a level is one of a cabinet: name the cabinet", "/cabinet")
+        yield Fault("required", _("a level is one of a cabinet: name the cabinet"), "/cabinet")
     low, high = values.get("temperature_minimum"), values.get("temperature_maximum")
     if low is not None and high is not None and low.to("degC").value > high.to("degC").value:
-        yield Fault("out_of_range", "the coldest lies above the hottest", "/temperature_minimum")
+        yield Fault("out_of_range", _("the coldest lies above the hottest"), "/temperature_minimum")
 
 
 def _refuse(faults: Iterator[Fault]) -> None:
@@ -72,11 +73,21 @@ def _refuse(faults: Iterator[Fault]) -> None:
 def _only_one(*, farm: Farm, name: str) -> None:
     if found := StorePlace.objects.for_farm(farm).filter(name=name).first():
         refers = ("store_place", str(found.id))
-        raise Conflict(Fault("place_exists", f"there is a place {name} already", "/name", refers_to=refers))
+        raise Conflict(
+            Fault(
+                "place_exists",
+                _("there is a place %(name)s already") % {"name": name},
+                "/name",
+                refers_to=refers,
+            )
+        )
 
 
 def _nothing_there(place: StorePlace) -> None:
     rows = Lot.objects.for_farm(place.farm).filter(location=place.name, archived=False)
     if lot := rows.first():
-        detail = f"lots say that they are at {place.name}, such as {lot.number}: bring them elsewhere first"
+        detail = _("lots say that they are at %(place)s, such as %(lot)s: bring them elsewhere first") % {
+            "place": place.name,
+            "lot": lot.number,
+        }
         raise Conflict(Fault("in_use", detail, "/name", refers_to=("lot", str(lot.id))))

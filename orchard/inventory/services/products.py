@@ -8,9 +8,11 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from mixing.quantities import QuantityError
 from orchard.api.refusals import Conflict, Fault, Unprocessable
+from orchard.api.spoken import of_engine
 from orchard.farms import journal
 from orchard.farms.actors import Actor
 from orchard.farms.models import Farm
@@ -63,7 +65,8 @@ def change_product(*, product: Product, by: Actor, now: dt.datetime, **values: A
             raise Conflict(
                 Fault(
                     "in_use",
-                    f"it has lots whose ledger is kept in {product.base_unit}: choose a unit of that kind",
+                    _("it has lots whose ledger is kept in %(base_unit)s: choose a unit of that kind")
+                    % {"base_unit": product.base_unit},
                     "/stock_unit",
                 )
             )
@@ -79,7 +82,7 @@ def _checked(stock_unit: str, said: Mapping[str, Any]) -> str:
         base_unit = amounts.base_unit(stock_unit)
         faults += _amount_faults(base_unit, stock_unit, said)
     except QuantityError as fault:
-        faults.insert(0, Fault(fault.code, fault.detail, "/stock_unit"))
+        faults.insert(0, Fault(fault.code, of_engine(fault), "/stock_unit"))
     if faults:
         raise Unprocessable(*faults)
     return base_unit
@@ -90,19 +93,26 @@ def _amount_faults(base_unit: str, stock_unit: str, said: Mapping[str, Any]) -> 
     for name in OF_STOCK:
         quantity = said.get(name)
         if quantity is not None and amounts.BASE_UNITS[quantity.dimension] != base_unit:
-            detail = f"it is kept in {stock_unit}: say it in a unit of that kind, not in {quantity.unit}"
+            detail = _("it is kept in %(stock_unit)s: say it in a unit of that kind, not in %(unit)s") % {
+                "stock_unit": stock_unit,
+                "unit": quantity.unit,
+            }
             yield Fault("unit_kind", detail, f"/{name}/unit")
 
 
 def _temperature_faults(said: Mapping[str, Any]) -> Iterator[Fault]:
     low, high = said.get("store_minimum"), said.get("store_maximum")
     if low is not None and high is not None and low.to("degC").value > high.to("degC").value:
-        yield Fault("out_of_range", "the lowest lies above the highest", "/store_minimum")
+        yield Fault("out_of_range", _("the lowest lies above the highest"), "/store_minimum")
 
 
 def _gtin_faults(gtins: Sequence[str]) -> Iterator[Fault]:
     for at, gtin in enumerate(gtins):
         if not (len(gtin) == 14 and gtin.isascii() and gtin.isdigit()):
-            yield Fault("invalid", "a GTIN is written with 14 digits, zeros before it", f"/gtins/{at}")
+            yield Fault("invalid", _("a GTIN is written with 14 digits, zeros before it"), f"/gtins/{at}")
         elif not gs1.check_digit_is_right(gtin):
-            yield Fault("bad_check_digit", f"the last digit of {gtin} is not its check digit", f"/gtins/{at}")
+            yield Fault(
+                "bad_check_digit",
+                _("the last digit of %(gtin)s is not its check digit") % {"gtin": gtin},
+                f"/gtins/{at}",
+            )

@@ -5,6 +5,8 @@ from __future__ import annotations
 import datetime as dt
 import uuid
 
+from django.utils.translation import gettext as _
+
 from mixing.quantities import EXACT
 from orchard.api.refusals import Conflict, Fault
 from orchard.farms.actors import Actor
@@ -66,19 +68,21 @@ def _may_be_reversed(movement: Movement) -> None:
         raise Conflict(
             Fault(
                 "already_reversed",
-                "this movement was reversed already",
+                _("this movement was reversed already"),
                 "/reverses",
                 refers_to=("stock_movement", str(done.id)),
             )
         )
     if movement.kind == "reverse":
         raise Conflict(
-            Fault("state_conflict", "a reversal stands: enter the movement that is right", "/reverses")
+            Fault("state_conflict", _("a reversal stands: enter the movement that is right"), "/reverses")
         )
     if movement.kind == "use":
         raise Conflict(
             Fault(
-                "state_conflict", "a crew has used this: correct or void the application record", "/reverses"
+                "state_conflict",
+                _("a crew has used this: correct or void the application record"),
+                "/reverses",
             )
         )
 
@@ -89,7 +93,8 @@ def _still_there(leg: Movement, lot: Lot) -> None:
         raise Conflict(
             Fault(
                 "stock_already_used",
-                f"what came in with this movement is no longer all in lot {lot.number}: count and adjust it",
+                _("what came in with this movement is no longer all in lot %(lot)s: count and adjust it")
+                % {"lot": lot.number},
                 "/reverses",
                 refers_to=("lot", str(lot.id)),
                 short=amounts.shown_stock(missing, lot.product),

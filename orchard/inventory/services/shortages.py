@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import datetime as dt
 
+from django.utils.translation import gettext as _
+
 from orchard.api.refusals import Conflict, Fault
 from orchard.farms import journal
 from orchard.farms.actors import Actor
@@ -16,6 +18,6 @@ def answer_shortage(*, shortage: Shortage, answer: str, by: Actor, now: dt.datet
     :raises Conflict: `state_conflict`
     """
     if shortage.answered_at is not None:
-        raise Conflict(Fault("state_conflict", "this question has its answer already"))
+        raise Conflict(Fault("state_conflict", _("this question has its answer already")))
     journal.change(shortage, by=by, now=now, action="answer", reason=answer, answered_at=now, answer=answer)
     return shortage

@@ -10,9 +10,11 @@ from decimal import Decimal
 from typing import Any
 
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from mixing.quantities import EXACT, Quantity
 from orchard.api.refusals import Conflict, Fault, Unprocessable
+from orchard.api.spoken import spoken
 from orchard.farms import journal
 from orchard.farms.actors import Actor
 from orchard.farms.models import Farm
@@ -159,7 +161,7 @@ def reveal_stocktake(*, stocktake: Stocktake, by: Actor, now: dt.datetime) -> St
     """
     _demand_open(stocktake)
     if not queries.is_hidden(stocktake):
-        raise Conflict(Fault("state_conflict", "its book is shown already"))
+        raise Conflict(Fault("state_conflict", _("its book is shown already")))
     journal.change(stocktake, by=by, now=now, action="reveal", revealed_at=now)
     return _fresh(stocktake)
 
@@ -179,7 +181,7 @@ def post_stocktake(
     """
     _demand_open(stocktake)
     if queries.is_hidden(stocktake):
-        raise Conflict(Fault("state_conflict", "it is counted blind: end the counting with reveal first"))
+        raise Conflict(Fault("state_conflict", _("it is counted blind: end the counting with reveal first")))
     held = ledger.lock_keys(farm=stocktake.farm, keys=stocktake.lines.values_list("lot", flat=True))
     lines = list(queries.lines().filter(stocktake=stocktake))
     if wrong := list(_reason_faults(lines, reasons)):
@@ -209,13 +211,17 @@ def cancel_stocktake(*, stocktake: Stocktake, by: Actor, now: dt.datetime) -> St
 
 def _demand_open(stocktake: Stocktake) -> None:
     if stocktake.status != "open":
-        detail = f"this stocktake is {stocktake.status}, which allows no change: open a new one"
+        detail = _("this stocktake is %(status)s, which allows no change: open a new one") % {
+            "status": spoken(stocktake.status)
+        }
         raise Conflict(Fault("state_conflict", detail))
 
 
 def _demand_counting(stocktake: Stocktake) -> None:
     if stocktake.blind and not queries.is_hidden(stocktake):
-        detail = "its counting has ended, since the book was seen: to count again, cancel it and open another"
+        detail = _(
+            "its counting has ended, since the book was seen: to count again, cancel it and open another"
+        )
         raise Conflict(Fault("state_conflict", detail))
 
 
@@ -225,7 +231,9 @@ def _not_elsewhere(farm: Farm, lots: Sequence[Lot], *, but: uuid.UUID | None = N
     faults = []
     for other in queries.open_elsewhere(lots=lots, but=but):
         place = next(at for at, lot in enumerate(lots) if lot.key == other.lot.key)
-        detail = f"another stocktake is counting lot {other.lot.number}: post or cancel that one first"
+        detail = _("another stocktake is counting lot %(lot)s: post or cancel that one first") % {
+            "lot": other.lot.number
+        }
         refers = ("stocktake", str(other.stocktake.id))
         faults.append(Fault("state_conflict", detail, f"/counts/{place}/lot", refers_to=refers))
     if faults:
@@ -249,7 +257,7 @@ def _resolved(counts: Sequence[Counted], *, on: dt.date) -> list[tuple[Counted, 
     faults, found, seen = [], [], set()
     for place, one in enumerate(counts):
         if one.lot.key in seen:
-            detail = f"lot {one.lot.number} is counted twice: add the two up"
+            detail = _("lot %(lot)s is counted twice: add the two up") % {"lot": one.lot.number}
             faults.append(Fault("invalid", detail, f"/counts/{place}/lot"))
         seen.add(one.lot.key)
         try:
@@ -292,20 +300,25 @@ def _reason_faults(lines: Sequence[Any], reasons: Mapping[uuid.UUID, str]) -> It
     for line in lines:
         if _differs(line) and not reasons.get(line.lot.id, "").strip():
             by = shown(queries.difference(line))
-            detail = f"lot {line.lot.number} differs from the book by {by['value']} {by['unit']}: say why"
+            detail = _("lot %(lot)s differs from the book by %(amount)s: say why") % {
+                "lot": line.lot.number,
+                "amount": f"{by['value']} {by['unit']}",
+            }
             yield Fault("reason_required", detail, f"/reasons/{line.lot.id}", ("lot", str(line.lot.id)))
     counted = {line.lot.id for line in lines}
     for id in reasons:
         if id not in counted:
-            yield Fault("not_found", "this stocktake does not count that lot", f"/reasons/{id}")
+            yield Fault("not_found", _("this stocktake does not count that lot"), f"/reasons/{id}")
 
 
 def _what_stands_against(stocktake: Stocktake, lines: Sequence[Any]) -> Iterator[Fault]:
     if not lines:
-        yield Fault("state_conflict", "nothing has been counted: add counts, or cancel it")
+        yield Fault("state_conflict", _("nothing has been counted: add counts, or cancel it"))
     differing = {line.lot: line.moment for line in lines if _differs(line)}
     for later in queries.counted_later(lots=differing):
-        detail = f"a later count of lot {later.lot.number} is posted already: take the lot out of this one"
+        detail = _("a later count of lot %(lot)s is posted already: take the lot out of this one") % {
+            "lot": later.lot.number
+        }
         yield Fault("state_conflict", detail, refers_to=("stocktake", str(later.stocktake.id)))
 
 

@@ -9,6 +9,7 @@ from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.urls import path
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 from rest_framework import serializers
 from rest_framework.request import Request
@@ -92,10 +93,10 @@ def read(request: HttpRequest, secret: str) -> HttpResponse:
     now = timezone.now()
     feed = services.feed_of(secret)
     if feed is None:
-        return problems.plain(404, Fault("not_found", "there is no calendar here: ask for a new address"))
+        return problems.plain(404, Fault("not_found", _("there is no calendar here: ask for a new address")))
     allowance = rates.count(caller=f"calendar:{feed.pk}", at=now.timestamp())
     if allowance is not None and allowance.left < 0:
-        return problems.plain(429, Fault("too_many_requests", "ask less often: once an hour is plenty"))
+        return problems.plain(429, Fault("too_many_requests", _("ask less often: once an hour is plenty")))
     with fence.opened(feed.farm.id):
         crew = feed.crew.id if feed.crew else None
         orders = programme_queries.schedule(farm=feed.farm, since=now - BEFORE, crew=crew)

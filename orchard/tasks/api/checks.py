@@ -6,6 +6,7 @@ from typing import Any
 
 from django.db.models import QuerySet
 from django.urls import path
+from django.utils.translation import gettext as _
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 from rest_framework.request import Request
@@ -50,7 +51,7 @@ class AsIs(serializers.JSONField):
 
     def to_internal_value(self, data: Any) -> Any:
         if not isinstance(data, dict):
-            raise wrong("is an object")
+            raise wrong(_("is an object"))
         return data
 
 
@@ -88,14 +89,14 @@ class MixInput(Input):
         if "leftover_of" in attrs:
             if "products" in attrs:
                 raise serializers.ValidationError(
-                    {"products": ["a leftover has the order's products"]}, code="invalid"
+                    {"products": [_("a leftover has the order's products")]}, code="invalid"
                 )
             if not (attrs.get("spray") or {}).get("total"):
                 raise serializers.ValidationError(
-                    {"spray": ["say how much is left: spray.total"]}, code="required"
+                    {"spray": [_("say how much is left: spray.total")]}, code="required"
                 )
         elif "products" not in attrs:
-            raise serializers.ValidationError({"products": ["name the products"]}, code="required")
+            raise serializers.ValidationError({"products": [_("name the products")]}, code="required")
         return attrs
 
 
@@ -174,7 +175,7 @@ def label_version(one: dict[str, Any], at: int) -> LabelVersion | None:
     found = stock.labels(product=one["product"]).filter(id=one["label"]).first()
     if found is None:
         raise Unprocessable(
-            Fault("not_found", "this product has no such label version", f"/products/{at}/label")
+            Fault("not_found", _("this product has no such label version"), f"/products/{at}/label")
         )
     return found
 
@@ -320,7 +321,7 @@ class Calculation(SignedIn):
     def find(self, **kwargs: Any) -> None:
         if kwargs["name"] not in {one["name"] for one in listing()}:
             raise NotThere(
-                Fault("not_found", "there is no such calculation: GET /api/v1/calculations lists them")
+                Fault("not_found", _("there is no such calculation: GET /api/v1/calculations lists them"))
             )
 
     def post(self, request: Request, **kwargs: Any) -> Response:

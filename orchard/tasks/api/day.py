@@ -7,6 +7,7 @@ import zoneinfo
 from typing import Any
 
 from django.urls import path
+from django.utils.translation import gettext as _
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 from rest_framework.request import Request
@@ -70,7 +71,7 @@ class DayBundle(OrderEndpoint):
         if not mine:
             return None
         if self.by.worker is None:
-            raise NotThere(Fault("not_found", "you are entered as no worker of this farm", "/mine"))
+            raise NotThere(Fault("not_found", _("you are entered as no worker of this farm"), "/mine"))
         return self.by.worker
 
 
@@ -108,7 +109,7 @@ class Entry(Endpoint):
         self.filters()
         block = blocks.blocks(farm=self.farm).filter(id=kwargs["block"]).first()
         if block is None:
-            raise NotThere(Fault("not_found", "there is no such block on this farm"))
+            raise NotThere(Fault("not_found", _("there is no such block on this farm")))
         return Response(self.show(entry.answer(block=block, now=self.now)))
 
 
@@ -149,7 +150,7 @@ class WorkHours(Endpoint):
         asked: dict[str, dt.date] = self.filters()
         worker = crews.workers(farm=self.farm).filter(id=kwargs["worker"]).first()
         if worker is None or (self.by.role == Role.CREW_MEMBER and self.by.worker != worker.id):
-            raise NotThere(Fault("not_found", "there is no such worker for you"))
+            raise NotThere(Fault("not_found", _("there is no such worker for you")))
         return Response(self.show(hours.of_worker(worker=worker, **asked)))
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from django.urls import path
+from django.utils.translation import gettext as _
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -169,7 +170,12 @@ class _Named(_Looking):
     def find(self, **kwargs: Any) -> None:
         found = shipped().get(kwargs["name"])
         if found is None:
-            raise NotThere(Fault("not_found", f"there is no such example: {', '.join(shipped())}"))
+            raise NotThere(
+                Fault(
+                    "not_found",
+                    _("there is no such example: %(shipped)s") % {"shipped": ", ".join(shipped())},
+                )
+            )
         self.example = found
 
 
@@ -204,13 +210,13 @@ class AdoptInput(Input):
 
     def validate_products(self, value: Any) -> Any:
         if len(value) > 50:
-            raise wrong("at most 50")
+            raise wrong(_("at most 50"))
         return value
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         if attrs.get("volume_per_tree") and attrs.get("volume_per_area"):
             raise serializers.ValidationError(
-                {"volume_per_tree": ["give the spray per tree or per area, not both"]}, code="invalid"
+                {"volume_per_tree": [_("give the spray per tree or per area, not both")]}, code="invalid"
             )
         return attrs
 

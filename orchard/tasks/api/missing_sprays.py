@@ -6,6 +6,7 @@ from typing import Any
 
 from django.db.models import QuerySet
 from django.urls import path
+from django.utils.translation import gettext as _
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -68,7 +69,9 @@ class MissingSprays(Single):
         """Read them."""
         self.filters()
         if stocktake_queries.is_hidden(self.thing):
-            raise Conflict(Fault("state_conflict", "it is counted blind: end the counting with reveal first"))
+            raise Conflict(
+                Fault("state_conflict", _("it is counted blind: end the counting with reveal first"))
+            )
         items = [_shown(one) for one in missing_sprays.questions(stocktake=self.thing)]
         found = {"stocktake": self.thing.id, "items": items}
         return Response(QuestionsShown(found, context=self.context()).data)

@@ -10,6 +10,7 @@ from typing import Any
 
 from django.db.models import QuerySet
 from django.urls import path
+from django.utils.translation import gettext as _
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 from rest_framework.request import Request
@@ -290,7 +291,7 @@ class BelowOrder(Endpoint):
     def find(self, **kwargs: Any) -> None:
         found = queries.work_orders(farm=self.farm).filter(id=kwargs["order"]).first()
         if found is None:
-            raise NotThere(Fault("not_found", "there is no such work order on this farm"))
+            raise NotThere(Fault("not_found", _("there is no such work order on this farm")))
         self.order_row = found
         super().find(**kwargs)
 

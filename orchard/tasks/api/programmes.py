@@ -6,6 +6,7 @@ from typing import Any
 
 from django.db.models import QuerySet
 from django.urls import path
+from django.utils.translation import gettext as _
 from rest_framework import serializers
 
 from orchard.api.fields import (
@@ -82,7 +83,9 @@ class LineInput(Input):
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         if not attrs.get("blocks") and not attrs.get("crops"):
-            raise serializers.ValidationError({"blocks": ["name the blocks, or the crops"]}, code="required")
+            raise serializers.ValidationError(
+                {"blocks": [_("name the blocks, or the crops")]}, code="required"
+            )
         return attrs
 
 
@@ -193,6 +196,14 @@ class ProgrammeAction(Acting):
         return move(programme=row, by=self.by, now=self.now)
 
 
+class Result(Anything):
+    """What a run came to; what its sentences are made of is for the pages."""
+
+    def to_representation(self, value: Any) -> Any:
+        shown = [{name: one[name] for name in one if name != "told"} for one in value.get("left_out", ())]
+        return {**value, "left_out": shown}
+
+
 class RunShown(Shown):
     programme = Id()
     blocks = serializers.ListField(child=serializers.CharField(), allow_null=True)
@@ -200,7 +211,7 @@ class RunShown(Shown):
     sprayers = serializers.ListField(child=serializers.CharField(), allow_null=True)
     status = serializers.ChoiceField(choices=["queued", "running", "done", "failed"])
     progress_percent = serializers.IntegerField()
-    result = Anything(
+    result = Result(
         allow_null=True,
         help_text="`work_orders`: drafts made or moved; `left_out`: `[{line, block, code, says}]`; "
         "`gap_percent`: how far the plan may be from the best there is; `proof`: risk in a thousand and "

@@ -6,6 +6,7 @@ import datetime as dt
 from typing import Any
 
 from django.urls import path
+from django.utils.translation import gettext as _
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 from rest_framework.request import Request
@@ -103,7 +104,7 @@ class Rotation(Endpoint):
         until = asked.get("until") or self.now.astimezone(self.context()["zone"]).date()
         since = asked.get("since") or until - A_YEAR
         if until < since:
-            raise Unprocessable(Fault("out_of_range", "it ends before it begins", "/to"))
+            raise Unprocessable(Fault("out_of_range", _("it ends before it begins"), "/to"))
         found = rotation.rotations(farm=self.farm, since=since, until=until, block=asked.get("block"))
         return Response(self.show({"items": found}))
 

@@ -8,6 +8,7 @@ from decimal import Decimal
 from typing import Any
 
 from django.urls import path
+from django.utils.translation import gettext as _
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 from rest_framework.request import Request
@@ -188,7 +189,7 @@ class SeasonReview(Endpoint):
         until = asked.get("until") or (programme.ends_on if programme else today)
         since = asked.get("since") or (programme.starts_on if programme else until - A_YEAR)
         if until < since:
-            raise Unprocessable(Fault("out_of_range", "it ends before it begins", "/to"))
+            raise Unprocessable(Fault("out_of_range", _("it ends before it begins"), "/to"))
         return review.season_review(
             farm=self.farm, since=since, until=until, programme=programme, block=asked.get("block")
         )

@@ -7,6 +7,7 @@ import re
 from typing import Any
 
 from django.urls import path
+from django.utils.translation import gettext as _
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 from rest_framework.request import Request
@@ -33,7 +34,7 @@ class Month(serializers.Field):
     def to_internal_value(self, data: Any) -> dt.date:
         found = MONTH.match(data) if isinstance(data, str) else None
         if found is None or not 1900 <= int(found[1]) <= 2200:
-            raise wrong("write a month as 2026-12")
+            raise wrong(_("write a month as 2026-12"))
         return dt.date(int(found[1]), int(found[2]), 1)
 
     def to_representation(self, value: dt.date) -> str:

@@ -15,6 +15,7 @@ import mixing
 from mixing import catalogue
 from mixing.tank_steps import steps_by_load
 from orchard.api.refusals import Conflict, Fault
+from orchard.api.spoken import spoken
 from orchard.tasks import programme_queries
 from orchard.tasks.models import WorkOrder
 from orchard.tasks.papers import wording
@@ -38,7 +39,9 @@ def of_order(*, order: WorkOrder, address: str) -> Json:
     :raises Conflict: `state_conflict` for a draft or a cancelled order: nobody shall mix from it
     """
     if order.status in NO_SHEET:
-        detail = f"a work order that is {order.status} has no sheet to mix from"
+        detail = _("a work order that is %(status)s has no sheet to mix from") % {
+            "status": spoken(order.status)
+        }
         raise Conflict(Fault("state_conflict", detail, refers_to=("work_order", str(order.id))))
     report = _report(order)
     worn = report.get("protection") or {}
@@ -67,7 +70,7 @@ def _heading(order: WorkOrder, address: str) -> Json:
         "work_order": str(order.id),
         "number": order.number,
         "revision": order.revision,
-        "status": order.status,
+        "status": spoken(order.status),
         "kind": order.kind,
         "title": order.title,
         "instructions": order.instructions,

@@ -5,6 +5,8 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterator
 
+from django.utils.translation import gettext as _
+
 import mixing
 from mixing import chemistry
 from orchard.api.refusals import Fault
@@ -38,15 +40,19 @@ def weeds_in_bloom(
     for product in request.products:
         if BEE_HAZARD in chemistry.groups(product.label):
             on = checking.local_day(order.farm, counted.observed_at if counted else at)
-            says = f"{product.label.name} harms bees, and flowers were open in {order.block} on {on}"
+            says = _("%(label)s harms bees, and flowers were open in %(block)s on %(on)s") % {
+                "label": product.label.name,
+                "block": order.block,
+                "on": on,
+            }
             finding = {
                 "id": "farm.weeds-in-bloom",
                 "severity": "stop",
                 "basis": "farm",
                 "products": [product.id],
                 "says": says,
-                "why": "bees go to any open flower",
-                "do": "mow them, look again, and enter a count of 0",
+                "why": _("bees go to any open flower"),
+                "do": _("mow them, look again, and enter a count of 0"),
                 "source": SOURCE,
                 "may_be_overridden": False,
             }

@@ -9,6 +9,7 @@ from decimal import Decimal
 from typing import Any
 
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from mixing.quantities import EXACT
 from orchard.api.refusals import Fault, Unprocessable
@@ -40,7 +41,11 @@ def add_briefing(
     :raises Unprocessable: where somebody acknowledges who was not there
     """
     faults = [
-        Fault("invalid", f"{one.name} was not present: whoever acknowledges was there", f"/acknowledged/{at}")
+        Fault(
+            "invalid",
+            _("%(one)s was not present: whoever acknowledges was there") % {"one": one.name},
+            f"/acknowledged/{at}",
+        )
         for at, one in enumerate(acknowledged)
         if one not in present
     ]

@@ -7,6 +7,8 @@ import uuid
 from collections.abc import Iterator
 from decimal import Decimal
 
+from django.utils.translation import gettext as _
+
 from mixing.quantities import EXACT, plain
 from orchard.api.refusals import Fault
 from orchard.api.remembered import remembered
@@ -30,13 +32,14 @@ def of_order(order: WorkOrder, *, now: dt.datetime) -> Iterator[Fault]:
     if order.sprayer is not None and order.kind in WITH_A_SPRAYER:
         yield from worn_nozzle(order.sprayer, on=day)
     if order.kind == "calibration" and order.sprayer is not None and order.sprayer.residue:
-        detail = (
-            f"{order.sprayer} still holds {', '.join(order.sprayer.residue)}: wash it, calibrate with water"
-        )
+        detail = _("%(sprayer)s still holds %(residue)s: wash it, calibrate with water") % {
+            "sprayer": order.sprayer,
+            "residue": ", ".join(order.sprayer.residue),
+        }
         yield Fault("sprayer_not_clean", detail, refers_to=("sprayer", str(order.sprayer.id)))
     if order.kind == "spray" and order.status != "draft" and not _briefed(order):
         yield Fault(
-            "not_briefed", "no briefing of this order is on file: talk it through with the crew first"
+            "not_briefed", _("no briefing of this order is on file: talk it through with the crew first")
         )
 
 
@@ -47,7 +50,10 @@ def _loads_left_out(order: WorkOrder) -> Iterator[Fault]:
     before = [number for number in left_out if told and number < max(told)]
     if before:
         numbers = ", ".join(map(str, before))
-        detail = f"load {max(told)} is on record and load {numbers} is not: was it mixed, or left out?"
+        detail = _("load %(max)s is on record and load %(numbers)s is not: was it mixed, or left out?") % {
+            "max": max(told),
+            "numbers": numbers,
+        }
         yield Fault("loads_out_of_order", detail)
 
 
@@ -76,10 +82,10 @@ def worn_nozzle(sprayer: Sprayer, *, on: dt.date) -> Iterator[Fault]:
     ratio = EXACT.divide(latest.flow.in_base(), first.in_base())
     off = EXACT.multiply(EXACT.subtract(ratio, Decimal(1)), Decimal(100))
     if abs(off) > follow_up.MOST_OFF:
-        detail = (
-            f"the nozzle of {sprayer} gave {plain(off, 1)} % off what it gave on {alike[-1].on}: replace it "
-            "and calibrate anew"
-        )
+        detail = _(
+            "the nozzle of %(sprayer)s gave %(off)s %% off what it gave on %(on)s: replace it and "
+            "calibrate anew"
+        ) % {"sprayer": sprayer, "off": plain(off, 1), "on": alike[-1].on}
         yield Fault("nozzle_worn", detail, refers_to=("calibration", str(latest.id)))
 
 

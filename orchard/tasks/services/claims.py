@@ -12,6 +12,7 @@ from collections.abc import Iterable, Iterator
 from typing import Any
 
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from orchard.api.refusals import Fault, Unprocessable
 from orchard.farms import journal
@@ -133,7 +134,7 @@ def settle(
     :raises Unprocessable: `not_found` where the order has no such claim
     """
     if str(conflict) not in [one["id"] for one in order.conflicts]:
-        raise Unprocessable(Fault("not_found", "this order has no such conflict", "/conflict"))
+        raise Unprocessable(Fault("not_found", _("this order has no such conflict"), "/conflict"))
     conflicts = settled(order, ids=[str(conflict)], by=by, now=now, note=note)
     journal.change(order, by=by, now=now, action="settle", reason=note, conflicts=conflicts)
     return order

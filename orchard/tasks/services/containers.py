@@ -5,6 +5,8 @@ from __future__ import annotations
 import datetime as dt
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from mixing.quantities import Quantity
 from orchard.api.refusals import Fault, Unprocessable
 from orchard.farms.actors import Actor
@@ -43,8 +45,8 @@ def _fits(load: Load, water: Quantity) -> None:
     rows = container_queries.records(farm=load.farm).filter(load=load.id, water__isnull=False)
     total = amounts.total([water, *(row.water for row in rows if row.water is not None)])
     if total is not None and total.in_base() > load.spray.in_base():
-        detail = (
-            f"load {load.number} holds {amounts.words(load.spray)} in all, and its rinse water would be "
-            f"{amounts.words(total)}: it counts as part of the load"
-        )
+        detail = _(
+            "load %(load)s holds %(spray)s in all, and its rinse water would be %(total)s: it counts as "
+            "part of the load"
+        ) % {"load": load.number, "spray": amounts.words(load.spray), "total": amounts.words(total)}
         raise Unprocessable(Fault("out_of_range", detail, "/water"))

@@ -12,9 +12,12 @@ from dataclasses import dataclass, field
 from decimal import ROUND_CEILING, Decimal
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from mixing.quantities import parse_quantity, plain
 from orchard.api.refusals import Fault
 from orchard.api.remembered import remembered
+from orchard.api.spoken import spoken
 from orchard.blocks import queries as blocks
 from orchard.blocks.models import Block
 from orchard.farms.models import Farm
@@ -104,7 +107,11 @@ def _farm_limits(case: Case) -> Iterator[Fault]:
         bound, value = parse_quantity(limit), parse_quantity(case.observed[measured])
         passed = value.in_base() > bound.in_base() if above else value.in_base() < bound.in_base()
         if passed:
-            says = f"{measured} is {amounts.words(value)}; the farm's own limit is {amounts.words(bound)}"
+            says = _("%(measured)s is %(value)s; the farm's own limit is %(bound)s") % {
+                "measured": spoken(measured),
+                "value": amounts.words(value),
+                "bound": amounts.words(bound),
+            }
             yield Fault("mix_stop", says, f"/observed/{measured}", finding=_finding(id, says))
 
 
@@ -116,7 +123,7 @@ def _finding(id: str, says: str) -> dict[str, Any]:
         "products": [],
         "says": says,
         "why": None,
-        "do": "wait until it is within the limit, or hold the order",
+        "do": _("wait until it is within the limit, or hold the order"),
         "source": None,
         "may_be_overridden": False,
     }
@@ -124,7 +131,7 @@ def _finding(id: str, says: str) -> dict[str, Any]:
 
 def _people_out(case: Case) -> Iterator[Fault]:
     if case.observed.get("people_out") is False:
-        detail = "somebody is still in the block: get everybody out first"
+        detail = _("somebody is still in the block: get everybody out first")
         yield Fault("people_in_block", detail, "/observed/people_out")
     yield from place.people_near(case.order)
 
@@ -133,10 +140,10 @@ def _stock_usable(case: Case) -> Iterator[Fault]:
     """Yield lots that are promised to an order and may not be used any more: expired or put aside since."""
     for row in _promised(farm=case.order.farm).get(case.order.id, []):
         if not store.may_be_used(row.lot, on=case.day):
-            detail = (
-                f"lot {row.lot.number} of {row.product.name} is reserved for this and may not be used on "
-                f"{case.day}: call the order off and issue it anew from another lot"
-            )
+            detail = _(
+                "lot %(lot)s of %(product)s is reserved for this and may not be used on %(day)s: call the "
+                "order off and issue it anew from another lot"
+            ) % {"lot": row.lot.number, "product": row.product.name, "day": case.day}
             yield Fault("stock_short", detail, refers_to=("lot", str(row.lot.id)))
 
 
@@ -173,13 +180,21 @@ def line_of(order: WorkOrder) -> Mapping[str, Any] | None:
 def _stage(block: Block, stage: Mapping[str, int], *, at: dt.datetime) -> Iterator[Fault]:
     seen = blocks.stage_on(block=block, at=at)
     first, last = stage.get("from"), stage.get("to")
-    wanted = f"the plan wants BBCH {first} to {last}"
+    facts = {"first": first, "last": last, "block": block}
     if seen is None:
-        yield Fault("stage_unknown", f"{wanted}, and no stage of {block} was seen: look and enter it")
+        yield Fault(
+            "stage_unknown",
+            _(
+                "the plan wants BBCH %(first)s to %(last)s, and no stage of %(block)s was seen: look and "
+                "enter it"
+            )
+            % facts,
+        )
     elif not _within(seen.bbch, first, last):
         yield Fault(
             "stage_condition_unmet",
-            f"{wanted}; {block} was at BBCH {seen.bbch} on {seen.observed_on}",
+            _("the plan wants BBCH %(first)s to %(last)s; %(block)s was at BBCH %(bbch)s on %(on)s")
+            % {**facts, "bbch": seen.bbch, "on": seen.observed_on},
             refers_to=("stage_observation", str(seen.id)),
         )
 
@@ -193,13 +208,23 @@ def _within(bbch: int, first: int | None, last: int | None) -> bool:
 def _leaf_drop(block: Block, wanted: Decimal, *, at: dt.datetime) -> Iterator[Fault]:
     seen = blocks.leaf_drop_on(block=block, at=at)
     if seen is None or seen.leaf_drop_percent is None:
-        detail = f"the plan wants {plain(wanted)} % of leaves down, and nobody counted: look and enter it"
+        detail = _("the plan wants %(wanted)s %% of leaves down, and nobody counted: look and enter it") % {
+            "wanted": plain(wanted)
+        }
         yield Fault("stage_unknown", detail)
     elif seen.leaf_drop_percent < wanted:
         yield Fault(
             "stage_condition_unmet",
-            f"the plan wants {plain(wanted)} % of leaves down; {block} had "
-            f"{plain(seen.leaf_drop_percent)} % on {seen.observed_on}: wait, or take the rest off",
+            _(
+                "the plan wants %(wanted)s %% of leaves down; %(block)s had %(percent)s %% on %(on)s: "
+                "wait, or take the rest off"
+            )
+            % {
+                "wanted": plain(wanted),
+                "block": block,
+                "percent": plain(seen.leaf_drop_percent),
+                "on": seen.observed_on,
+            },
             refers_to=("stage_observation", str(seen.id)),
         )
 
@@ -213,9 +238,9 @@ def harvest(order: WorkOrder, *, check: MixCheck | None, on: dt.date) -> Iterato
         return
     wait = dt.timedelta(days=days(interval))
     if on + wait > first:
-        detail = (
-            f"picking begins on {first} and the label wants {wait.days} days: the last day was {first - wait}"
-        )
+        detail = _(
+            "picking begins on %(first)s and the label wants %(days)s days: the last day was %(last)s"
+        ) % {"first": first, "days": wait.days, "last": first - wait}
         yield Fault("pre_harvest", detail, refers_to=("block", str(block.id)))
 
 

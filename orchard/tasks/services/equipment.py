@@ -5,6 +5,8 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterable, Iterator, Sequence
 
+from django.utils.translation import gettext as _
+
 import mixing
 from mixing import chemistry, cleaning, compatibility, rulebook
 from mixing.findings import Severity
@@ -35,20 +37,29 @@ def calibrated(sprayer: Sprayer, *, handlers: Sequence[Worker], on: dt.date) -> 
     in_force = [row for row in rows if row.due_on >= on]
     fitting = [row for row in in_force if _same_nozzle(row, sprayer)]
     if not rows:
-        detail = f"no calibration of {sprayer} is on file: measure what it gives, then enter it"
+        detail = _("no calibration of %(sprayer)s is on file: measure what it gives, then enter it") % {
+            "sprayer": sprayer
+        }
     elif not in_force:
         latest = max(row.due_on for row in rows)
-        detail = f"the calibration of {sprayer} is due since {latest}, so none holds on {on}: calibrate anew"
+        detail = _(
+            "the calibration of %(sprayer)s is due since %(latest)s, so none holds on %(on)s: calibrate anew"
+        ) % {"sprayer": sprayer, "latest": latest, "on": on}
     elif not fitting:
-        detail = (
-            f"{sprayer} was calibrated with nozzle {in_force[0].nozzle} on {in_force[0].on}, and "
-            f"{sprayer.nozzle} is fitted: calibrate it with that one"
-        )
+        detail = _(
+            "%(sprayer)s was calibrated with nozzle %(before)s on %(on)s, and %(fitted)s is fitted: "
+            "calibrate it with that one"
+        ) % {
+            "sprayer": sprayer,
+            "before": in_force[0].nozzle,
+            "on": in_force[0].on,
+            "fitted": sprayer.nozzle,
+        }
     elif not any(_by_one_of(row, handlers, sprayer) for row in fitting):
-        detail = (
-            f"{sprayer} was calibrated by {fitting[0].operator} on {fitting[0].on}, who is not to spray: "
-            "what a hand sprayer gives depends on who walks. Calibrate it with one of this order's people"
-        )
+        detail = _(
+            "%(sprayer)s was calibrated by %(operator)s on %(on)s, who is not to spray: what a hand "
+            "sprayer gives depends on who walks. Calibrate it with one of this order's people"
+        ) % {"sprayer": sprayer, "operator": fitting[0].operator, "on": fitting[0].on}
     else:
         return
     yield Fault("sprayer_not_calibrated", detail, "/sprayer", ("sprayer", str(sprayer.id)))
@@ -75,19 +86,34 @@ def clean(sprayer: Sprayer, *, check: MixCheck, on: dt.date) -> Iterator[Fault]:
     request = mixing.read_request(check.request)
     killers = [WEED_KILLER in chemistry.groups(product.label) for product in request.products]
     if sprayer.dedicated_to == WEED_KILLER and not all(killers):
-        yield Fault("sprayer_dedicated", f"{sprayer} is kept for weed killers only", "/sprayer", me)
+        yield Fault(
+            "sprayer_dedicated",
+            _("%(sprayer)s is kept for weed killers only") % {"sprayer": sprayer},
+            "/sprayer",
+            me,
+        )
     dirty = weed_killers_in(sprayer.residue, farm=sprayer.farm) if not all(killers) else []
     eaten = left_overnight(sprayer, on=on)
     if dirty:
-        detail = f"{sprayer} held a weed killer ({', '.join(dirty)}): wash it first"
+        detail = _("%(sprayer)s held a weed killer (%(dirty)s): wash it first") % {
+            "sprayer": sprayer,
+            "dirty": ", ".join(dirty),
+        }
     elif any(one.severity is Severity.STOP for one in compatibility.of_residue(request, rulebook.load())):
         held = ", ".join(sprayer.residue)
-        detail = f"what {sprayer} held last ({held}) does not go with this mix: wash it first"
+        detail = _("what %(sprayer)s held last (%(held)s) does not go with this mix: wash it first") % {
+            "sprayer": sprayer,
+            "held": held,
+        }
     elif eaten:
-        detail = (
-            f"copper was left in {sprayer} since {sprayer.last_load_at:%Y-%m-%d} and eats its parts of "
-            f"{', '.join(eaten)}: wash it and look at valves and seals first"
-        )
+        detail = _(
+            "copper was left in %(sprayer)s since %(since)s and eats its parts of %(eaten)s: wash it and "
+            "look at valves and seals first"
+        ) % {
+            "sprayer": sprayer,
+            "since": f"{sprayer.last_load_at:%Y-%m-%d}",
+            "eaten": ", ".join(eaten),
+        }
     else:
         return
     yield Fault("sprayer_not_clean", detail, "/sprayer", me)

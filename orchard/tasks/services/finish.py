@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from mixing.quantities import Quantity
 from orchard.api.refusals import Conflict, Fault, Unprocessable
@@ -115,7 +116,9 @@ class _Told:
 def _duplicate(order: WorkOrder) -> PossibleDuplicate:
     record = queries.records_of(farm=order.farm, orders=[order]).get(order.id)
     refers = ("application_record", str(record.id)) if record else ("work_order", str(order.id))
-    detail = "this order was finished already: what you sent is kept beside it for the crew lead to compare"
+    detail = _(
+        "this order was finished already: what you sent is kept beside it for the crew lead to compare"
+    )
     return PossibleDuplicate(Fault("possible_duplicate", detail, refers_to=refers))
 
 
@@ -149,14 +152,16 @@ def _refuse(faults: Iterable[Fault]) -> None:
 def _content_faults(order: WorkOrder, told: _Told, finished_at: dt.datetime) -> Iterator[Fault]:
     if order.started_at is not None and finished_at < order.started_at:
         yield Fault(
-            "out_of_range", f"this lies before the start, {order.started_at.isoformat()}", "/finished_at"
+            "out_of_range",
+            _("this lies before the start, %(started_at)s") % {"started_at": order.started_at.isoformat()},
+            "/finished_at",
         )
     yield from moves.not_before_issue(order, finished_at, pointer="/finished_at")
     if order.kind != "spray":
         return
     if not told.nothing_unusual and not told.incidents:
         yield Fault(
-            "required", "say that nothing unusual happened, or name the incidents", "/nothing_unusual"
+            "required", _("say that nothing unusual happened, or name the incidents"), "/nothing_unusual"
         )
     mixed = mixing_up.volume(queries.loads(order=order))
     if mixed is not None:
@@ -175,7 +180,7 @@ def _record(
     """Make the record, or two where the rest was sprayed out elsewhere; return the end of re-entry."""
     rows = list(queries.loads(order=order).order_by("number", "id"))
     if not rows:
-        detail = "no load is recorded: record what was mixed first"
+        detail = _("no load is recorded: record what was mixed first")
         raise Conflict(Fault("loads_missing", detail, refers_to=("work_order", str(order.id))))
     mixed = mixing_up.of_loads(rows)
     rest = told.leftover if told.leftover and told.leftover.volume.value > 0 else None

@@ -8,9 +8,12 @@ from collections.abc import Iterable, Iterator
 from decimal import Decimal
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from mixing.quantities import EXACT
 from orchard.api.refusals import Conflict, Fault, Unprocessable
 from orchard.api.remembered import remembered
+from orchard.api.spoken import listed
 from orchard.farms import journal
 from orchard.farms.actors import Actor
 from orchard.farms.models import Farm
@@ -106,7 +109,13 @@ def hold(
     :raises Conflict: `state_conflict`
     """
     if reason is None:
-        raise Unprocessable(Fault("reason_required", f"say why: {', '.join(HOLD_REASONS)}", "/reason"))
+        raise Unprocessable(
+            Fault(
+                "reason_required",
+                _("say why: %(reasons)s") % {"reasons": listed(HOLD_REASONS)},
+                "/reason",
+            )
+        )
     _refuse(moves.not_before_issue(order, at, pointer="/at"))
     moves.demand(order, action="hold")
     told_of = f"{reason}: {note}" if note else reason
@@ -147,7 +156,7 @@ def resume(
     _refuse(pauses.not_before_hold(order, at))
     moves.demand(order, action="resume")
     if people_out is False:
-        detail = "somebody is still in the block or near it: get everybody out first"
+        detail = _("somebody is still in the block or near it: get everybody out first")
         raise Conflict(Fault("people_in_block", detail, "/people_out"))
     ended = [pauses.ended(pause, at or now) for pause in order.pauses[-1:]]
     lacks = holds.reserve_again(order, by=by, now=now)
@@ -177,10 +186,10 @@ def cancel(*, order: WorkOrder, by: Actor, now: dt.datetime, reason: str | None 
     :raises Conflict: `state_conflict`, `loads_recorded`
     """
     if not reason:
-        raise Unprocessable(Fault("reason_required", "say why it is called off", "/reason"))
+        raise Unprocessable(Fault("reason_required", _("say why it is called off"), "/reason"))
     moves.demand(order, action="cancel")
     if order.loads.exists():
-        detail = "loads were recorded: resume and finish it, so that what was sprayed is on record"
+        detail = _("loads were recorded: resume and finish it, so that what was sprayed is on record")
         raise Conflict(Fault("loads_recorded", detail, refers_to=("work_order", str(order.id))))
     stock.release(farm=order.farm, work_order=order.id, by=by, now=now)
     revision = order.revision + 1  # calendars take a cancellation for the newer word by its number

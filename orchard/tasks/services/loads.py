@@ -8,8 +8,11 @@ from collections.abc import Iterator, Mapping, Sequence
 from decimal import Decimal, localcontext
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from mixing.quantities import EXACT, Quantity, QuantityError
 from orchard.api.refusals import Conflict, Fault, Unprocessable
+from orchard.api.spoken import of_engine, spoken
 from orchard.crews import services as crew_services
 from orchard.crews.models import Worker
 from orchard.farms import journal
@@ -120,7 +123,10 @@ def _refuse(faults: Sequence[Fault]) -> None:
 def _tank_faults(order: WorkOrder, spray: Quantity) -> Iterator[Fault]:
     tank = order.sprayer.tank if order.sprayer else None
     if tank is not None and spray.in_base() > tank.in_base():
-        detail = f"the tank of {order.sprayer} holds {amounts.words(tank)}: record each tank as its own load"
+        detail = _("the tank of %(sprayer)s holds %(tank)s: record each tank as its own load") % {
+            "sprayer": order.sprayer,
+            "tank": amounts.words(tank),
+        }
         yield Fault("over_tank", detail, "/spray")
 
 
@@ -130,7 +136,11 @@ def _product_faults(products: Sequence[Mapping[str, Any]], *, on: dt.date) -> It
     for place, one in enumerate(products):
         pointer = f"/products/{place}"
         if named.index(one["product"]) != place:
-            yield Fault("invalid", f"{one['product'].name} is named twice", f"{pointer}/product")
+            yield Fault(
+                "invalid",
+                _("%(product)s is named twice") % {"product": one["product"].name},
+                f"{pointer}/product",
+            )
         yield from _lot_faults(one["product"], one.get("lots") or [], on=on, pointer=pointer)
 
 
@@ -139,11 +149,13 @@ def _refuse_what_stands_against(
 ) -> None:
     faults = []
     if order.kind != "spray":
-        detail = f"work of kind {order.kind} has no loads"
+        detail = _("work of kind %(kind)s has no loads") % {"kind": spoken(order.kind)}
         faults.append(Fault("state_conflict", detail, refers_to=("work_order", str(order.id))))
     same = queries.loads(order=order).filter(number=number).first()
     if same is not None:
-        detail = f"load {number} is on record already: a mistake in it is corrected on the application record"
+        detail = _(
+            "load %(number)s is on record already: a mistake in it is corrected on the application record"
+        ) % {"number": number}
         faults.append(Fault("load_exists", detail, "/number", ("load", str(same.id))))
     if mixed_by is not None:
         faults += people.unqualified([mixed_by], on=checking.local_day(order.farm, at))
@@ -164,7 +176,9 @@ def _used(
         if lots is None:
             lots = _planned_lots(order, one["product"], planned, on=on)
         if lots is None:
-            detail = f"the plan says nothing of {one['product'].name} in this load: name the lots and amounts"
+            detail = _("the plan says nothing of %(product)s in this load: name the lots and amounts") % {
+                "product": one["product"].name
+            }
             faults.append(Fault("required", detail, f"/products/{place}/lots"))
             continue
         shown = [{"lot": str(lot["lot"].id), "amount": lot["amount"].as_json()} for lot in lots]
@@ -179,11 +193,15 @@ def _lot_faults(
     for place, one in enumerate(lots):
         here = f"{pointer}/lots/{place}"
         if one["lot"].product != product:
-            yield Fault("invalid", f"lot {one['lot'].number} is not of {product.name}", f"{here}/lot")
+            yield Fault(
+                "invalid",
+                _("lot %(lot)s is not of %(product)s") % {"lot": one["lot"].number, "product": product.name},
+                f"{here}/lot",
+            )
         try:
             stock_amounts.in_base(one["amount"], product=product, on=on)
         except QuantityError as fault:
-            yield Fault(fault.code, fault.detail, f"{here}/amount/{fault.field}".rstrip("/"))
+            yield Fault(fault.code, of_engine(fault), f"{here}/amount/{fault.field}".rstrip("/"))
 
 
 def _planned_lots(

@@ -10,7 +10,10 @@ import datetime as dt
 from collections.abc import Iterator
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from orchard.api.refusals import Conflict, Fault
+from orchard.api.spoken import listed, spoken
 from orchard.farms import journal
 from orchard.farms.actors import Actor
 from orchard.tasks.models import WorkOrder
@@ -34,10 +37,11 @@ def demand(order: WorkOrder, *, action: str) -> None:
 
 def state_conflict(order: WorkOrder) -> Fault:
     """Return the fault of an action that the state does not allow."""
-    may = ", ".join(allowed_in(order.status)) or "nothing more"
+    may = listed(allowed_in(order.status)) or _("nothing more")
     return Fault(
         "state_conflict",
-        f"the work order is {order.status.replace('_', ' ')}; that allows: {may}",
+        _("the work order is %(status)s; that allows: %(may)s")
+        % {"status": spoken(order.status), "may": may},
         refers_to=("work_order", str(order.id)),
     )
 
@@ -58,11 +62,11 @@ def not_before_issue(order: WorkOrder, at: dt.datetime | None, *, pointer: str) 
     if at is None or order.issued_at is None or at >= order.issued_at - CLOCKS_DIFFER:
         return
     since = order.issued_at.isoformat(timespec="seconds")
-    may = ", ".join(allowed_in(order.status)) or "nothing more"
-    detail = (
-        f"this lies before the issue of the order, {since}: say when it happened. The order is "
-        f"{order.status.replace('_', ' ')}; that allows: {may}"
-    )
+    may = listed(allowed_in(order.status)) or _("nothing more")
+    detail = _(
+        "this lies before the issue of the order, %(since)s: say when it happened. The order is "
+        "%(status)s; that allows: %(may)s"
+    ) % {"since": since, "status": spoken(order.status), "may": may}
     yield Fault("out_of_range", detail, pointer, ("work_order", str(order.id)))
 
 

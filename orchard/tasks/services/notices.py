@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from mixing.quantities import Quantity
 from orchard.api.refusals import Fault, Unprocessable
@@ -63,7 +64,7 @@ def add_notice(
     :raises Unprocessable: `invalid` for work that is no spray
     """
     if work_order.kind != "spray":
-        raise Unprocessable(Fault("invalid", "only a spray is told of", "/work_order"))
+        raise Unprocessable(Fault("invalid", _("only a spray is told of"), "/work_order"))
     with transaction.atomic():
         return journal.create(
             Notice,
@@ -139,12 +140,25 @@ def missing(*, order: WorkOrder, at: dt.datetime, now: dt.datetime, step: str) -
 
 
 def _fault(order: WorkOrder, duty: Duty, wait: Quantity, *, now: dt.datetime) -> Fault:
-    what = "told" if duty.step == "told" else "shown by a sign"
     earliest = (duty.done_at or now) + seconds(wait)
     shown = earliest.astimezone(checking.zone(order.farm)).isoformat(timespec="seconds")
-    since = f"done only at {duty.done_at.isoformat()}" if duty.done_at else "no notice is on file"
-    detail = (
-        f"{duty.rule.name} are to be {what} {amounts.words(wait)} before the spray begins, and {since}: "
-        f"tell them and write the notice down, then begin at {shown} or later"
+    facts = {
+        "rule": duty.rule.name,
+        "wait": amounts.words(wait),
+        "since": duty.done_at.isoformat() if duty.done_at else _("never"),
+        "shown": shown,
+    }
+    if duty.step == "told":
+        detail = _(
+            "%(rule)s are to be told %(wait)s before the spray begins; on file: %(since)s. Tell them and "
+            "write "
+            "the notice down, then begin at %(shown)s or later"
+        )
+    else:
+        detail = _(
+            "%(rule)s are to be shown by a sign %(wait)s before the spray begins; on file: %(since)s. Put it "
+            "up and write the notice down, then begin at %(shown)s or later"
+        )
+    return Fault(
+        "notice_missing", detail % facts, refers_to=("notice_rule", str(duty.rule.id)), earliest=shown
     )
-    return Fault("notice_missing", detail, refers_to=("notice_rule", str(duty.rule.id)), earliest=shown)

@@ -10,8 +10,10 @@ from typing import Any
 
 from django.db import transaction
 from django.db.models import Max
+from django.utils.translation import gettext as _
 
 from orchard.api.refusals import Conflict, Fault, Unprocessable
+from orchard.api.spoken import listed, spoken
 from orchard.crews.models import Worker
 from orchard.farms import bulk, journal
 from orchard.farms.actors import Actor
@@ -142,7 +144,9 @@ def _may_change(order: WorkOrder, values: Mapping[str, Any]) -> None:
         raise Conflict(moves.state_conflict(order))
     others = sorted(set(values) - AFTER_ISSUE)
     if others:
-        detail = f"after issue only {', '.join(sorted(AFTER_ISSUE))} may be changed"
+        detail = _("after issue only %(after_issue)s may be changed") % {
+            "after_issue": listed(sorted(AFTER_ISSUE))
+        }
         raise Conflict(*(Fault("state_conflict", detail, f"/{name}") for name in others))
 
 
@@ -204,15 +208,19 @@ def _faults(values: Mapping[str, Any]) -> Iterator[Fault]:
     kind = values["kind"]
     for name, kinds in (("block", IN_A_BLOCK), ("sprayer", WITH_A_SPRAYER)):
         if kind in kinds and values.get(name) is None:
-            yield Fault("required", f"work of kind {kind} names its {name}", f"/{name}")
+            yield Fault(
+                "required",
+                _("work of kind %(kind)s names its %(name)s") % {"kind": spoken(kind), "name": spoken(name)},
+                f"/{name}",
+            )
     for name in OF_A_SPRAY:
         if kind == "spray" and name in ("products", "spray") and not values.get(name):
-            yield Fault("required", f"a spray says its {name}", f"/{name}")
+            yield Fault("required", _("a spray says its %(name)s") % {"name": spoken(name)}, f"/{name}")
         elif kind != "spray" and values.get(name):
-            yield Fault("invalid", f"only a spray has {name}", f"/{name}")
+            yield Fault("invalid", _("only a spray has %(name)s") % {"name": spoken(name)}, f"/{name}")
     ends_at = values.get("ends_at")
     if ends_at is not None and ends_at <= values["starts_at"]:
-        yield Fault("out_of_range", "the end lies before the start", "/ends_at")
+        yield Fault("out_of_range", _("the end lies before the start"), "/ends_at")
     yield from _crew_faults(values)
     yield from _line_faults(values)
 
@@ -222,7 +230,11 @@ def _crew_faults(values: Mapping[str, Any]) -> Iterator[Fault]:
     members = set(crew.members.all()) if crew is not None and handlers else set()
     for at, worker in enumerate(handlers):
         if worker not in members:
-            yield Fault("invalid", f"{worker.name} is not in the crew of this order", f"/handlers/{at}")
+            yield Fault(
+                "invalid",
+                _("%(worker)s is not in the crew of this order") % {"worker": worker.name},
+                f"/handlers/{at}",
+            )
 
 
 def _line_faults(values: Mapping[str, Any]) -> Iterator[Fault]:
@@ -230,6 +242,6 @@ def _line_faults(values: Mapping[str, Any]) -> Iterator[Fault]:
     if line is None:
         return
     if programme is None:
-        yield Fault("required", "a line belongs to a programme: name it", "/programme")
+        yield Fault("required", _("a line belongs to a programme: name it"), "/programme")
     elif str(line) not in [str(one.get("id")) for one in programme.lines]:
-        yield Fault("not_found", "the programme has no such line", "/line")
+        yield Fault("not_found", _("the programme has no such line"), "/line")

@@ -7,6 +7,8 @@ from collections.abc import Iterator, Sequence
 from decimal import Decimal
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from mixing.quantities import EXACT, Quantity, plain
 from orchard.api.refusals import Fault
 from orchard.farms.actors import Actor
@@ -40,7 +42,9 @@ def not_before_hold(order: WorkOrder, at: dt.datetime | None) -> Iterator[Fault]
         return
     since = dt.datetime.fromisoformat(order.pauses[-1]["at"])
     if at < since - moves.CLOCKS_DIFFER:
-        yield Fault("out_of_range", f"this lies before the hold, {since.isoformat()}", "/at")
+        yield Fault(
+            "out_of_range", _("this lies before the hold, %(since)s") % {"since": since.isoformat()}, "/at"
+        )
 
 
 def end_told_before(order: WorkOrder, *, at: dt.datetime | None) -> Json | None:

@@ -6,6 +6,8 @@ import datetime as dt
 from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from orchard.api.refusals import Fault
 from orchard.api.remembered import remembered
 from orchard.crews import queries as crews
@@ -19,7 +21,7 @@ from orchard.tasks.states import HANDLED
 def crew_of(order: WorkOrder) -> Iterator[Fault]:
     """Yield that nobody is named for the work."""
     if order.crew is None:
-        yield Fault("crew_missing", "nobody is to do this: name a crew", "/crew")
+        yield Fault("crew_missing", _("nobody is to do this: name a crew"), "/crew")
 
 
 def handlers(order: WorkOrder, *, on: dt.date) -> list[Worker]:
@@ -46,10 +48,10 @@ def faults(order: WorkOrder, *, on: dt.date) -> list[Fault]:
     elif handlers(order, on=on):
         found = []
     else:
-        detail = (
-            f"nobody of {order.crew.name} may mix or spray on {on}: it takes an adult whose trainings "
-            "and tests hold on that day"
-        )
+        detail = _(
+            "nobody of %(crew)s may mix or spray on %(on)s: it takes an adult whose trainings and tests "
+            "hold on that day"
+        ) % {"crew": order.crew.name, "on": on}
         found = [Fault("crew_not_qualified", detail, "/crew", ("crew", str(order.crew.id)))]
     return [*found, *_licence(order, on=on)]
 
@@ -58,7 +60,10 @@ def unqualified(workers: Iterable[Worker], *, on: dt.date, also: tuple[str, ...]
     """Yield who may not mix or spray on a day, without saying why: that is between them and the manager."""
     for worker in workers:
         if not crews.may_handle(worker=worker, on=on, also=also):
-            detail = f"{worker.name} may not mix or spray on {on}: see the worker's qualifications"
+            detail = _("%(worker)s may not mix or spray on %(on)s: see the worker's qualifications") % {
+                "worker": worker.name,
+                "on": on,
+            }
             yield Fault("worker_not_qualified", detail, refers_to=("worker", str(worker.id)))
 
 
@@ -85,10 +90,10 @@ def _licence(order: WorkOrder, *, on: dt.date) -> Iterator[Fault]:
         return
     named = list(order.handlers.all()) or list(order.crew.members.all())
     if not any(crews.has(worker=one, kind=crews.LICENCE, on=on) for one in named):
-        detail = (
-            f"a product of restricted use is in the mix, and nobody of this order holds a licence on {on}: "
-            "name somebody who does"
-        )
+        detail = _(
+            "a product of restricted use is in the mix, and nobody of this order holds a licence on "
+            "%(on)s: name somebody who does"
+        ) % {"on": on}
         yield Fault("crew_not_qualified", detail, "/handlers", ("crew", str(order.crew.id)))
 
 

@@ -6,6 +6,8 @@ import datetime as dt
 from collections.abc import Iterator
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from mixing import keep_out
 from mixing.quantities import plain
 from orchard.api.refusals import Fault
@@ -27,14 +29,17 @@ def re_entry(order: WorkOrder, *, at: dt.datetime) -> Iterator[Fault]:
     if until is not None and at < until:
         earliest = until.astimezone(checking.zone(order.farm)).isoformat()
         refers = ("application_record", str(order.block.last_application))
-        detail = f"nobody may work in {order.block} before {earliest}"
+        detail = _("nobody may work in %(block)s before %(earliest)s") % {
+            "block": order.block,
+            "earliest": earliest,
+        }
         yield Fault("block_in_re_entry", detail, refers_to=refers, earliest=earliest)
     for spray in _under_way(order, kinds=("spray",)):
         if spray.block is not None and _too_near(order.block, spray.block, spray):
-            detail = (
-                f"{spray.block} is being sprayed (order {spray.number}): nobody but its handlers within "
-                f"{_words(spray)} of it until it is done"
-            )
+            detail = _(
+                "%(block)s is being sprayed (order %(spray)s): nobody but its handlers within %(distance)s "
+                "of it until it is done"
+            ) % {"block": spray.block, "spray": spray.number, "distance": _words(spray)}
             yield Fault("block_in_re_entry", detail, refers_to=("work_order", str(spray.id)))
 
 
@@ -42,10 +47,10 @@ def people_near(order: WorkOrder) -> Iterator[Fault]:
     """Yield other work that is under way where a spray would begin, or too near to it."""
     for work in _under_way(order, kinds=ENTERING):
         if order.block is not None and work.block is not None and _too_near(work.block, order.block, order):
-            detail = (
-                f"people are at work in {work.block} (order {work.number}), within {_words(order)} of the "
-                "spray: get them out, and finish or hold their order first"
-            )
+            detail = _(
+                "people are at work in %(block)s (order %(work)s), within %(distance)s of the spray: get "
+                "them out, and finish or hold their order first"
+            ) % {"block": work.block, "work": work.number, "distance": _words(order)}
             yield Fault("people_in_block", detail, refers_to=("work_order", str(work.id)))
 
 

@@ -9,9 +9,11 @@ from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from mixing.quantities import Quantity, QuantityError
 from orchard.api.refusals import Conflict, Fault, Unprocessable
+from orchard.api.spoken import of_engine
 from orchard.farms import journal
 from orchard.farms.actors import Actor
 from orchard.farms.models import Farm
@@ -51,16 +53,21 @@ def _refuse(faults: Iterable[Fault]) -> None:
 
 def _faults(farm: Farm, told: Application) -> Iterator[Fault]:
     if told.finished_at < told.started_at:
-        yield Fault("out_of_range", "this lies before the start", "/finished_at")
+        yield Fault("out_of_range", _("this lies before the start"), "/finished_at")
     on = checking.local_day(farm, told.finished_at)
     for place, line in enumerate(told.lines):
         here = f"/products/{place}"
         if [one.product for one in told.lines].index(line.product) != place:
-            yield Fault("invalid", f"{line.product.name} is named twice", f"{here}/product")
+            yield Fault(
+                "invalid", _("%(product)s is named twice") % {"product": line.product.name}, f"{here}/product"
+            )
         for at, (lot, amount) in enumerate(line.lots):
             if lot.product != line.product:
                 yield Fault(
-                    "invalid", f"lot {lot.number} is not of {line.product.name}", f"{here}/lots/{at}/lot"
+                    "invalid",
+                    _("lot %(lot)s is not of %(product)s")
+                    % {"lot": lot.number, "product": line.product.name},
+                    f"{here}/lots/{at}/lot",
                 )
             yield from _unit_faults(amount, line.product, on=on, pointer=f"{here}/lots/{at}/amount")
 
@@ -69,7 +76,7 @@ def _unit_faults(amount: Quantity, product: Product, *, on: dt.date, pointer: st
     try:
         stock_amounts.in_base(amount, product=product, on=on)
     except QuantityError as fault:
-        yield Fault(fault.code, fault.detail, f"{pointer}/{fault.field}".rstrip("/"))
+        yield Fault(fault.code, of_engine(fault), f"{pointer}/{fault.field}".rstrip("/"))
 
 
 def correct(
@@ -91,7 +98,7 @@ def correct(
     """
     _still_stands(record)
     if not changes:
-        raise Unprocessable(Fault("required", "say what was wrong", "/changes"))
+        raise Unprocessable(Fault("required", _("say what was wrong"), "/changes"))
     before = said_by(record)
     told = dataclasses.replace(before, **changes)
     _refuse(Fault(f.code, f.detail, "/changes" + f.pointer) for f in _faults(record.farm, told))
@@ -167,13 +174,15 @@ def void(
 
 def _still_stands(record: ApplicationRecord) -> None:
     if record.status == "void":
-        detail = "this record is void already"
+        detail = _("this record is void already")
         raise Conflict(Fault("already_void", detail, refers_to=("application_record", str(record.id))))
     if record.status == "corrected":
         by = record.corrected_by
         refers = ("application_record", str(by.id)) if by else None
         raise Conflict(
-            Fault("state_conflict", "this record was corrected: take the one that stands", refers_to=refers)
+            Fault(
+                "state_conflict", _("this record was corrected: take the one that stands"), refers_to=refers
+            )
         )
 
 

@@ -7,8 +7,11 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from mixing.quantities import Quantity
 from orchard.api.refusals import Conflict, Fault
+from orchard.api.spoken import listed
 from orchard.blocks.models import Block
 from orchard.farms.actors import Actor
 from orchard.tasks import amounts, queries
@@ -33,20 +36,28 @@ def faults(
     """Yield what is wrong or missing in what was said of the rest of the tank."""
     if sprayed is not None and sprayed.in_base() > mixed.in_base():
         yield Fault(
-            "out_of_range", f"only {amounts.words(mixed)} were mixed: record the missing load", "/sprayed"
+            "out_of_range",
+            _("only %(mixed)s were mixed: record the missing load") % {"mixed": amounts.words(mixed)},
+            "/sprayed",
         )
     elif (rest is None or rest.fate == "none") and _something_is_left(order, sprayed, rest, mixed):
         yield Fault(
-            "leftover_fate_required", f"say what became of the rest: {', '.join(FATES[1:])}", "/leftover"
+            "leftover_fate_required",
+            _("say what became of the rest: %(fates)s") % {"fates": listed(FATES[1:])},
+            "/leftover",
         )
     if rest is None:
         return
     if rest.volume.in_base() > mixed.in_base():
-        yield Fault("out_of_range", f"only {amounts.words(mixed)} were mixed", "/leftover/volume")
+        yield Fault(
+            "out_of_range",
+            _("only %(mixed)s were mixed") % {"mixed": amounts.words(mixed)},
+            "/leftover/volume",
+        )
     if rest.fate != "none" and rest.volume.value == 0:
-        yield Fault("out_of_range", "nothing is left: the fate is none", "/leftover/volume")
+        yield Fault("out_of_range", _("nothing is left: the fate is none"), "/leftover/volume")
     if rest.fate == "sprayed_out" and rest.block is None:
-        yield Fault("required", "name the block that it was sprayed on", "/leftover/block")
+        yield Fault("required", _("name the block that it was sprayed on"), "/leftover/block")
 
 
 def _something_is_left(

@@ -6,7 +6,10 @@ import datetime as dt
 from collections.abc import Iterator, Mapping
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from orchard.api.refusals import Conflict, Fault, Unprocessable
+from orchard.api.spoken import spoken
 from orchard.blocks import queries as blocks
 from orchard.blocks import services as block_services
 from orchard.farms.actors import Actor
@@ -71,14 +74,16 @@ def right_revision(order: WorkOrder, revision: int | None) -> None:
     :raises Conflict: `revision_is_old`
     """
     if revision is not None and revision != order.revision:
-        detail = f"the order was changed: revision {order.revision} holds, read it again"
+        detail = _("the order was changed: revision %(revision)s holds, read it again") % {
+            "revision": order.revision
+        }
         raise Conflict(Fault("revision_is_old", detail, "/revision"))
 
 
 def _not_observed(observed: Mapping[str, Any]) -> Iterator[Fault]:
     for name in NEEDED:
         if observed.get(name) is None:
-            detail = f"say the {name.replace('_', ' ')} on the spot"
+            detail = _("say the %(name)s on the spot") % {"name": spoken(name)}
             yield Fault("required", detail, f"/observed/{name}")
 
 
@@ -86,7 +91,9 @@ def _read_too_early(observed: Mapping[str, Any], at: dt.datetime) -> Iterator[Fa
     """Yield that the instrument was read too long before. 30 minutes: common practice, no source."""
     read_at = observed.get("read_at")
     if read_at is not None and at - dt.datetime.fromisoformat(read_at) > READING_HOLDS:
-        detail = f"this was read {READING_HOLDS.seconds // 60} minutes or more before the start: read again"
+        detail = _("this was read %(minutes)s minutes or more before the start: read again") % {
+            "minutes": READING_HOLDS.seconds // 60
+        }
         yield Fault("out_of_range", detail, "/observed/read_at")
 
 

@@ -31,9 +31,7 @@ def incident(visit: Visit) -> HttpResponse:
     typed = fields.typed(_fields(), request.POST.dict())
     known, wrong = fields.judged(typed, acting.problem(answer)["errors"])
     key = request.POST.get("key", "")
-    return _page(
-        visit, known, wrong=wrong or [_("Look at what is marked below.")], key=key, status=answer.status_code
-    )
+    return _page(visit, known, wrong=fields.on_top(known, wrong), key=key, status=answer.status_code)
 
 
 def _known_id(text: str) -> str:

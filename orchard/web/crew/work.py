@@ -93,13 +93,13 @@ def _page(
     sheet = _sheet(visit, order)
     groups = alike(sheet["loads"]) if sheet else []
     recorded = sorted(queries.loads(order=order).values_list("number", flat=True))
-    made = _forms(visit, order, recorded)
+    made, step = _forms(visit, order, recorded), _next_step(order, recorded)
     if asked in made:
         told = fields.typed(made[asked].fields, typed or {})
         more = fields.typed(made[asked].more, typed or {})
         known, wrong = fields.judged([*told, *more], faults)
         key = (typed or {}).get("key") or made[asked].key
-        made[asked] = Form(asked, known[: len(told)], known[len(told) :], wrong or _beside(known), key)
+        made[asked] = Form(asked, known[: len(told)], known[len(told) :], fields.on_top(known, wrong), key)
     return visit.show(
         "web/crew/work.html",
         status=status,
@@ -112,8 +112,9 @@ def _page(
         groups=[_group(one, place) for place, one in enumerate(groups, 1)],
         recorded=recorded,
         forms=made,
+        refused=[] if _has_form(order, asked, step) else [fields.words_of(one) for one in faults],
         asked=asked,
-        step=_next_step(order, recorded),
+        step=step,
         plan=json.dumps(_plan(order, groups, recorded)),
         map=_map(order),
         re_entry=wording.quantity(sheet["re_entry"]) if sheet else "",
@@ -121,8 +122,10 @@ def _page(
     )
 
 
-def _beside(known: list[Field]) -> list[str]:
-    return [_("Look at what is marked below.")] if any(one.error for one in known) else []
+def _has_form(order: WorkOrder, action: str, step: str) -> bool:
+    """Say whether the page still has the form of an action, in the state that the order is in now."""
+    of_states = {"accept": step == "accept", "resume": order.status == "held"}
+    return of_states.get(action, order.status != "done")
 
 
 def _sheet(visit: Visit, order: WorkOrder) -> dict[str, Any] | None:

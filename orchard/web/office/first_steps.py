@@ -71,6 +71,7 @@ def _page(visit: Visit, *, at: str = "", faults: Any = (), status: int = 200) ->
     if faults:
         typed = fields.typed(known, visit.request.POST.dict())
         known, wrong = fields.judged(typed, faults)
+        wrong = fields.on_top(known, wrong)
     form = Form(following, known, [], wrong, str(uuid7())) if known else None
     return visit.show(
         "web/office/first_steps.html", status=status, steps=steps, following=following, form=form

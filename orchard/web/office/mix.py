@@ -46,7 +46,7 @@ def mix(visit: Visit) -> HttpResponse:
     answer = acting.call(visit.request, f"{visit.farm.path}/mix-checks", body, headers={})
     if answer.status_code >= 400:
         known, wrong = fields.judged(typed, acting.problem(answer)["errors"])
-        return _page(visit, known, wrong or [_("Look at what is marked below.")], status=answer.status_code)
+        return _page(visit, known, fields.on_top(known, wrong), status=answer.status_code)
     return _page(visit, typed, [], told=json.loads(answer.content))
 
 

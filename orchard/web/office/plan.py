@@ -12,9 +12,10 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 from uuid6 import uuid7
 
+from orchard.api import wording as short_words
 from orchard.farms import fence
-from orchard.tasks import programme_queries, queries
-from orchard.tasks.models import WorkOrder
+from orchard.tasks import programme_queries, queries, told
+from orchard.tasks.models import PlanningRun, WorkOrder
 from orchard.tasks.papers import wording
 from orchard.web import acting, fields
 from orchard.web.crew.work import Form
@@ -112,15 +113,29 @@ def _page(
     ]
     typed = fields.typed(asked, visit.request.POST.dict()) if faults else asked
     known, wrong = fields.judged(typed, faults)
+    wrong = fields.on_top(known, wrong)
     return visit.show(
         "web/office/plan.html",
         status=status,
         form=Form("plan", known, [], wrong, str(uuid7())),
         programmes=programmes,
         drafts=[_draft(one, visit, refused) for one in drafts],
-        runs=[{"run": one, "when": wording.moment(one.created_at, farm=visit.farm)} for one in runs],
+        runs=[_run(one, visit) for one in runs],
         key=str(uuid7()),
     )
+
+
+def _run(run: PlanningRun, visit: Visit) -> dict[str, Any]:
+    left_out = (run.result or {}).get("left_out", ())
+    when = wording.moment(run.created_at, farm=visit.farm)
+    return {"run": run, "when": when, "left_out": [_why(one) for one in left_out]}
+
+
+def _why(one: dict[str, Any]) -> str:
+    """Return why a line was left out; what a check or a refusal said stands in the words of that day."""
+    if "told" in one:
+        return told.said(one["told"])
+    return " ".join(filter(None, (short_words.sentence(one["code"]), one["says"])))
 
 
 def _draft(order: WorkOrder, visit: Visit, refused: dict[str, Any] | None) -> dict[str, Any]:
