@@ -400,6 +400,19 @@ def test_a_captan_limit_is_counted_by_its_active_ingredient():
     assert found(report, "label.yearly")["products"] == ["c"]
 
 
+def test_a_yearly_limit_asks_for_the_content_of_what_it_limits():
+    rows = [use(maximum_per_year=[{"of": "captan", "amount": q("10", "lb/acre")}])]
+    powder = {"formulation": "WG", "density": None, "bulk_density": q("0.5", "kg/L"), "uses": rows}
+    unknown, known = (
+        product("c", q("2", "lb/acre"), active_ingredients=[{"name": "captan", "content": content}], **powder)
+        for content in (None, q("80", "percent_ww"))
+    )
+
+    assert found(check(unknown), "label.content-unknown")["severity"] == "caution"
+    assert "label.content:c" in gaps(check(unknown))
+    assert "label.content-unknown" not in ids(check(known))
+
+
 def test_the_widest_strip_to_leave_is_a_note():
     rows = [
         use(buffer={"width": q("10", "ft"), "from": "water"}),
