@@ -33,6 +33,7 @@ urlpatterns = [
     path(f"{_FARM}/plan/<uuid:order>/<slug:move>", plan.decide, name="decide"),
     path(f"{_FARM}/mix", mix.mix, name="mix"),
     path(f"{_FARM}/store", store.store, name="store"),
+    path(f"{_FARM}/store/questions/<uuid:shortage>", store.answer, name="answer"),
     path(f"{_FARM}/people", people.people, name="people"),
     path(f"{_FARM}/records", filed.filed, name="filed"),
     path(f"{_FARM}/first-steps", first_steps.first_steps, name="first-steps"),

@@ -27,6 +27,7 @@ NO_PAGE = {
     "readyz": "JSON",
     "key": "JSON",
     "act": "takes a form; shows `work` again where it refuses",
+    "answer": "takes a form; shows `store` again where it refuses",
     "decide": "takes a form; shows `plan` again where it refuses",
 }
 PAGES = (*OPEN, *CREW, *OFFICE, *ONE_FILE)

@@ -12,8 +12,9 @@ from orchard.blocks.models import Block, StageForecast
 from orchard.crews.models import Sprayer
 from orchard.farms import journal
 from orchard.farms.actors import SYSTEM
-from orchard.inventory.models import LabelVersion, Product
-from orchard.tasks.models import WorkOrder
+from orchard.inventory.models import LabelVersion, Product, Shortage
+from orchard.tasks.models import Load, WorkOrder
+from orchard.tasks.services import loads
 from tests.factories import FarmFactory, amount
 from tests.tasks.lowbell import draft, lowbell, under_way
 from tests.web.people import at_the_pages, member
@@ -301,3 +302,66 @@ def test_the_open_hours_of_a_draft_are_drawn_with_numbers_and_reasons_and_a_word
     assert "El pronóstico tiene más de un día" in spanish and "Horas abiertas y cerradas" in spanish
     assert "viento 15 mph, por encima de 10 mph" in spanish
     assert nia.get(at(farm, f"plan/{FarmFactory().id}/hours")).status_code == 404
+
+
+@pytest.fixture
+def short(farm):
+    """A load took a pound more of copper than there ever was."""
+    order = under_way(farm, farm.a3, sprayer=farm.backpack, total="4")
+    loads.record_load(
+        order=order,
+        number=1,
+        spray=amount("4", "gal"),
+        products=[
+            {"product": farm.copper, "lots": [{"lot": farm.first_lot, "amount": amount("10.5", "lb")}]}
+        ],
+        by=SYSTEM,
+        now=farm.now,
+    )
+    loads.deduct_load(load=Load.objects.get(), by=SYSTEM, now=farm.now)
+    return Shortage.objects.get()
+
+
+@pytest.mark.parametrize(
+    ("language", "told"),
+    [("en", "1 lb more than the book had"), ("es", "1 lb más de lo que había en el libro")],
+)
+def test_the_store_asks_about_a_load_that_took_more_than_the_book_had(farm, short, language, told):
+    odalys = at_the_pages(member(farm.farm, "storekeeper", language=language))
+
+    page = odalys.get(at(farm, "store"))
+
+    assert told in text(page) and "Spray, A3" in text(page) and "C-2201" in text(page)
+    answered = odalys.post(at(farm, f"store/questions/{short.id}"), {"answer": "A bag stood in the van."})
+    assert answered.status_code == 302
+    short.refresh_from_db()
+    assert short.answer == "A bag stood in the van."
+    assert told not in text(odalys.get(at(farm, "store")))
+
+
+def test_an_answer_without_a_word_is_asked_for_again_and_a_second_one_is_refused(farm, short):
+    odalys = at_the_pages(member(farm.farm, "storekeeper"))
+    page = at(farm, f"store/questions/{short.id}")
+
+    empty = odalys.post(page, {"answer": ""})
+    assert empty.status_code == 422
+    assert "This is needed." in text(empty) and 'aria-invalid="true"' in empty.content.decode()
+
+    assert odalys.post(page, {"answer": "A bag stood in the van."}).status_code == 302
+    assert odalys.post(page, {"answer": "No, in the shed."}).status_code == 409
+    short.refresh_from_db()
+    assert short.answer == "A bag stood in the van."
+
+
+def test_a_crew_reads_the_question_and_is_offered_no_answer(farm, short):
+    teo = at_the_pages(member(farm.farm, "crew_lead", worker=farm.lead))
+    stranger = at_the_pages(member(FarmFactory(), "manager"))
+    page = at(farm, f"store/questions/{short.id}")
+
+    read = teo.get(at(farm, "store"))
+
+    assert "1 lb more than the book had" in text(read) and "store/questions" not in read.content.decode()
+    assert teo.post(page, {"answer": "mine"}).status_code == 403
+    assert stranger.post(page, {"answer": "mine"}).status_code == 404
+    short.refresh_from_db()
+    assert short.answer is None

@@ -3,21 +3,28 @@
 from __future__ import annotations
 
 import datetime as dt
+import uuid
 import zoneinfo
 from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
-from django.http import HttpResponse
+from django.http import HttpResponse, HttpResponseRedirect
+from django.urls import reverse
+from uuid6 import uuid7
 
 from mixing.quantities import EXACT, plain
+from orchard.farms import fence
 from orchard.inventory import amounts, queries, storage_queries
 from orchard.inventory.models import Lot, Product
 from orchard.tasks import need_queries
 from orchard.tasks.need_queries import PurchaseNeed
 from orchard.tasks.papers import wording
+from orchard.web import acting, fields
+from orchard.web.crew.work import Form
 from orchard.web.doors import Visit, farm_page
+from orchard.web.office import questions
 
 SOON = dt.timedelta(days=60)
 
@@ -43,6 +50,33 @@ class Shelf:
 @farm_page("stock")
 def store(visit: Visit) -> HttpResponse:
     """Show the store, what is short first, then what expires first."""
+    return _page(visit)
+
+
+@farm_page("shortage", "answer", acts=True)
+def answer(visit: Visit, shortage: uuid.UUID) -> HttpResponse:
+    """Write down what was found out; what stands against it is told on the page of the store."""
+    here = reverse("store", args=[visit.farm.id])
+    if visit.request.method != "POST":
+        return HttpResponseRedirect(here)
+    with fence.opened(visit.farm.id):
+        row = queries.shortages(farm=visit.farm).filter(id=shortage).first()
+    if row is None:
+        return visit.missing()
+    posted = visit.request.POST
+    headers = {"If-Match": row.etag, "Idempotency-Key": posted.get("key") or str(uuid7())}
+    told = acting.call(visit.request, f"{row.path}/actions/answer", acting.body_of(posted), headers=headers)
+    if told.status_code < 400:
+        return HttpResponseRedirect(f"{here}#questions")
+    known, wrong = fields.judged(
+        fields.typed(questions.asked_of(), posted.dict()), acting.problem(told)["errors"]
+    )
+    refused = Form(questions.name_of(row), known, [], wrong, posted.get("key") or str(uuid7()))
+    with fence.opened(visit.farm.id):
+        return _page(visit, refused=refused, status=told.status_code)
+
+
+def _page(visit: Visit, *, refused: Form | None = None, status: int = 200) -> HttpResponse:
     today = visit.now.astimezone(zoneinfo.ZoneInfo(visit.farm.zone)).date()
     needs = need_queries.purchase_needs(farm=visit.farm, at=visit.now)
     rows: Iterable[Any] = queries.stock(farm=visit.farm, on=today).order_by("name", "id")
@@ -50,7 +84,10 @@ def store(visit: Visit) -> HttpResponse:
     shelves.sort(key=lambda one: (one.need is None, one.expires or dt.date.max, one.product.name))
     language = wording.language()
     found = [one.says(language) for one in storage_queries.findings(farm=visit.farm, on=today)]
-    return visit.show("web/office/store.html", shelves=shelves, findings=found, today=today)
+    asked = questions.questions(visit, refused=refused)
+    return visit.show(
+        "web/office/store.html", status=status, shelves=shelves, findings=found, questions=asked, today=today
+    )
 
 
 def _shelf(product: Any, need: PurchaseNeed | None, *, today: dt.date) -> Shelf:
