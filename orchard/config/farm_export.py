@@ -25,7 +25,17 @@ from orchard.farms.models import Farm
 
 FORMAT = 1
 MANIFEST = "manifest.json"
-OF_FARM = ("name", "zone", "units", "region", "measures", "limits", "emergency", "labels_need_approval")
+OF_FARM = (
+    "name",
+    "zone",
+    "units",
+    "region",
+    "measures",
+    "limits",
+    "emergency",
+    "gate_code",
+    "labels_need_approval",
+)
 
 
 def write(*, farm: Farm, to: IO[bytes], now: dt.datetime) -> dict[str, Any]:

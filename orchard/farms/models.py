@@ -27,6 +27,8 @@ class Farm(models.Model):
     measures = models.JSONField(default=list)
     limits = models.JSONField(default=dict)
     emergency = models.TextField(null=True)
+    gate_code = models.CharField(max_length=100, null=True)
+    """Told to those who are signed in alone: on no paper, on no card, in no list."""
     labels_need_approval = models.BooleanField(default=False)
     archived = models.BooleanField(default=False)
     created_at = models.DateTimeField()

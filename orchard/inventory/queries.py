@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import uuid
 import zoneinfo
+from collections.abc import Sequence
 from decimal import Decimal
 from typing import NamedTuple
 
@@ -79,6 +80,12 @@ def documents(*, product: Product) -> QuerySet[ProductDocument]:
     """Return the papers of a product, without their bytes."""
     rows = ProductDocument.objects.for_farm(product.farm).filter(product=product)
     return rows.select_related("farm", "product__farm", "label")
+
+
+def label_papers(*, farm: Farm, products: Sequence[str]) -> QuerySet[ProductDocument]:
+    """Return the label papers of some products, without their bytes, the newest first."""
+    rows = ProductDocument.objects.for_farm(farm).filter(kind="label", product__id__in=products)
+    return rows.select_related("farm", "product__farm").order_by("-created_at", "-id")
 
 
 def _has_not_ended(on: dt.date) -> Q:

@@ -53,6 +53,8 @@ class Field:
     """A limit that the page itself holds to, in `most_unit`."""
 
     most_unit: str = ""
+    only: str = ""
+    """The one choice that the page itself takes."""
 
     @property
     def id(self) -> str:

@@ -7,7 +7,7 @@ from django.urls import path
 from django.views.i18n import set_language
 
 from orchard.web import offline, pages, signing_in
-from orchard.web.crew import incident, sent, today, work
+from orchard.web.crew import emergency, incident, sent, today, work
 from orchard.web.office import block, filed, first_steps, hours, mix, people, plan, season, store
 
 _FARM = "farms/<uuid:farm>"
@@ -26,6 +26,7 @@ urlpatterns = [
     path(f"{_FARM}/today", today.today, name="today"),
     path(f"{_FARM}/sent", sent.sent, name="sent"),
     path(f"{_FARM}/incident", incident.incident, name="incident"),
+    path(f"{_FARM}/emergency", emergency.emergency, name="emergency"),
     path(f"{_FARM}/season", season.season, name="season"),
     path(f"{_FARM}/season/<uuid:block>", block.block, name="block"),
     path(f"{_FARM}/plan", plan.plan, name="plan"),

@@ -153,6 +153,7 @@ def test_a_day_by_keyboard_alone(phone):
     by_keyboard(page, "#next button")
     page.wait_for_selector('#next a[href="#start"]')
     by_keyboard(page, "#next a")
+    by_keyboard(page, '#start [name="block"]', "End")  # the sign says A3
     for name, told in (("observed.wind.value", "5"), ("observed.temperature.value", "52")):
         by_keyboard(page, f'[name="{name}"]', "End")
         page.keyboard.type(told)

@@ -66,6 +66,7 @@ def what_forms_lead_to(phone, farm):
     """Go to what a page becomes where a form was refused, or answered; yield its name."""
     page, base = phone.page, f"/farms/{farm.at.farm.id}"
     phone.go(f"{base}/work/{farm.work.id}#start")
+    page.select_option('#start [name="block"]', label="A1")
     page.fill('[name="observed.wind.value"]', "14")
     page.fill('[name="observed.temperature.value"]', "5,5")
     page.check('[name="observed.people_out:bool"]')

@@ -52,6 +52,7 @@ def work_of(farm, order):
 
 def check_and_start(page, wind="5"):
     page.click('#next a[href="#start"]')
+    page.select_option('#start [name="block"]', label="A3")
     page.fill('[name="observed.wind.value"]', wind)
     page.fill('[name="observed.temperature.value"]', "52")
     page.fill('[name="observed.minimum_next_24h.value"]', "41")
@@ -300,3 +301,57 @@ def test_a_kept_page_paints_within_a_second_on_a_slow_net_and_takes_the_new_one_
     orders.change_order(order=order, instructions="Leave the last row.", by=SYSTEM, now=timezone.now())
     phone.go(work_of(farm, order))
     page.wait_for_selector("text=Leave the last row.")
+
+
+def test_the_emergency_card_stays_when_all_else_goes_and_tells_of_nobody(phone):
+    farm = spray_day()
+    farm.farm.emergency, farm.farm.gate_code = "911. Mill Lane 4, by the white barn.", "4711 star"
+    farm.farm.save()
+    order, person = given(farm), somebody(farm)
+    ready(phone, farm, person)
+    card = f"/farms/{farm.farm.id}/emergency"
+    assert "4711 star" in phone.page.inner_text("main")  # for whoever is signed in
+    phone.airplane_mode(True)
+    page = phone.go(f"/farms/{farm.farm.id}/today")
+    page.click(".me summary")
+    page.click("[data-sign-out] button")
+    page.wait_for_url("**/signed-out")
+
+    page.click("#cards a")
+    page.wait_for_url(f"**{card}")
+    told = page.inner_text("main")
+    assert "911. Mill Lane 4" in told and "Copper hydroxide 30 WG" in told and "demo-0001" in told
+    left = page.evaluate(LEFT_ON_THE_PHONE)
+    assert page.evaluate("caches.open('cards').then((one) => one.keys()).then((all) => all.length)") == 1
+    for secret in (
+        "4711",
+        TITLE,
+        "Lowbell",
+        person.name,
+        person.email,
+        farm.wren.name,
+        str(order.id),
+        "A KEY",
+    ):
+        assert secret not in left, secret
+
+    phone.airplane_mode(False)
+    phone.go("/signed-out")
+    page.click("#end button")
+    page.wait_for_url("**/sign-in")
+    page.click("#cards a")  # nobody is signed in, and the server would ask for it
+    assert "911. Mill Lane 4" in page.inner_text("main")
+
+
+def test_the_card_goes_from_the_phone_of_somebody_who_left_the_farm(phone):
+    farm = spray_day()
+    person = somebody(farm)
+    ready(phone, farm, person)
+    person.memberships.all().delete()
+
+    phone.go(f"/farms/{farm.farm.id}/emergency")
+    phone.page.wait_for_load_state()
+
+    assert (
+        phone.page.evaluate("caches.open('cards').then((one) => one.keys()).then((all) => all.length)") == 0
+    )

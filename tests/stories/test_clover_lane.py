@@ -3,10 +3,12 @@
 from decimal import Decimal
 
 import pytest
+from django.test import Client
 
 from tests.callers import codes
 from tests.clock import Clock
 from tests.invented.farm import CALM, Invented, findings, q, total
+from tests.web.people import at_the_pages, member
 
 pytestmark = pytest.mark.django_db
 HALF_A_GALLON = {"volume_per_tree": q("0.5", "gal")}
@@ -231,16 +233,36 @@ def test_5c_10_the_sheet_asks_for_the_backflow_preventer(farm):
     assert any("backflow preventer" in line for line in sheet["cautions"])
 
 
-def test_5c_11_the_emergency_text_stands_on_the_sheet_and_is_nobodys_outside(farm, clock):
-    text = "Poison centre 1-800-222-1222. Clover Lane 3."
-    assert farm.head.patch("", {"emergency": text}).status_code == 200
-
+def test_5c_11_the_card_tells_whom_to_call_and_where_and_the_gate_code_stays_with_the_farms_people(farm):
+    text, code = "Poison centre 1-800-222-1222. Clover Lane 3.", "4711 star"
+    assert farm.head.patch("", {"emergency": text, "gate_code": code}).status_code == 200
     path = spray_of(farm)
     farm.do(farm.dottie, path, "issue")
-    sheet = farm.nia.get(f"{path}/tank-sheet").json()
+    nia = at_the_pages(member(farm.farm, "crew_lead"))
+    card = f"/farms/{farm.farm.id}/emergency"
 
-    assert sheet["emergency"] == text
-    assert farm.nia.client.get(farm.nia.at("")).status_code == 401
+    sheet = farm.nia.get(f"{path}/tank-sheet").json()
+    public = [
+        nia.get(card).content,
+        *(
+            farm.nia.get(one).content
+            for one in (
+                f"{path}/tank-sheet",
+                "posting-notice",
+                "emergency-list",
+                "emergency-list.html",
+                "day-bundle",
+            )
+        ),
+    ]
+
+    assert sheet["emergency"] == text and text in nia.get(card).content.decode()
+    assert [code.encode() in one for one in public] == [False] * len(public)
+    assert farm.nia.get("").json()["gate_code"] == code
+    assert code in nia.get(f"/farms/{farm.farm.id}/today").content.decode()
+    nobody = Client()
+    assert nobody.get(farm.nia.at("")).status_code == 401
+    assert nobody.get(f"/farms/{farm.farm.id}/today").url.startswith("/sign-in")
 
 
 def test_5c_12_a_paper_card_entered_four_days_later_keeps_its_own_day_and_is_in_time(farm, clock):

@@ -9,6 +9,7 @@ from tests.callers import Caller, codes
 from tests.factories import CrewFactory, FarmFactory, WorkerFactory
 from tests.stories.field import Field, made, q
 from tests.tasks.lowbell import ZONE
+from tests.web.people import at_the_pages, member
 
 pytestmark = pytest.mark.django_db
 
@@ -204,14 +205,27 @@ def test_c8_the_answer_names_what_to_wear_for_who_must_go_in(field):
     ]
 
 
-def test_c9_whom_to_call_stands_on_the_card_without_anybodys_name(field):
+def test_c9_the_emergency_card_tells_whom_to_call_where_and_of_what_and_of_nobody(field):
+    """That a phone shows it with nobody signed in is shown by `tests/browser/test_without_a_signal.py`."""
+    ring = [[-120.0, 38.0], [-119.999, 38.0], [-119.999, 38.001], [-120.0, 38.001], [-120.0, 38.0]]
     field.pim.patch("", {"emergency": "911; poison centre 1-800-222-1222; gate on Clover Lane"})
+    field.pim.patch(f"blocks/{field.at.a2.id}", {"outline": {"type": "Polygon", "coordinates": [ring]}})
     path = field.order()
     field.do(path, "issue")
+    wren = member(field.at.farm, "crew_member", worker=field.at.wren, name="Wren Ashby")
+    teo = member(field.at.farm, "crew_lead", worker=field.at.lead, name="Teo Marsh")
 
+    card, other = (
+        at_the_pages(one).get(f"/farms/{field.at.farm.id}/emergency").content.decode() for one in (wren, teo)
+    )
     sheet = field.wren.get(f"{path}/tank-sheet").json()
     bundle = field.wren.get("day-bundle").json()
 
+    assert "1-800-222-1222" in card and "38.00050, -119.99950" in card
+    assert "Copper hydroxide 30 WG" in card and "demo-0001" in card and "CAUTION" in card
+    assert card == other  # the same for everybody: nothing in it is anybody's
+    for secret in ("Wren", "Teo", field.at.farm.name, sheet["title"], "csrf"):
+        assert secret not in card
     assert "1-800-222-1222" in sheet["emergency"] and bundle["emergency"] == sheet["emergency"]
     assert sheet["handlers"] == []  # nobody is named unless the order names them
 

@@ -1,6 +1,8 @@
 """Published mistakes of the spray trade, and the guard that stands before each, shown over HTTP."""
 
+import base64
 import datetime as dt
+import re
 from decimal import Decimal
 
 import pytest
@@ -11,6 +13,7 @@ from mixing.calculations import calculate
 from tests.callers import codes
 from tests.clock import Clock
 from tests.invented.farm import CALM, Invented, findings, q, total
+from tests.web.people import at_the_pages, member
 
 pytestmark = pytest.mark.django_db
 TREES = {"volume_per_tree": q("1.4", "gal")}
@@ -236,7 +239,7 @@ def test_e39_young_trees_get_their_own_ground_and_their_own_water(farm):
     assert "label.rate-above-maximum" in findings(as_if_grown, "stop")  # 16.9 lb an acre
 
 
-def test_e40_the_order_and_the_record_say_which_block_and_where_it_lies(farm, clock):
+def test_e40_the_crew_says_which_block_the_sign_names_and_another_is_refused(farm, clock):
     ring = [[-120.0, 38.0], [-119.999, 38.0], [-119.999, 38.001], [-120.0, 38.001], [-120.0, 38.0]]
     shape = {"type": "Polygon", "coordinates": [ring]}
     assert farm.pim.patch(f"blocks/{farm.blocks['A2']}", {"outline": shape}).status_code == 200
@@ -245,11 +248,15 @@ def test_e40_the_order_and_the_record_say_which_block_and_where_it_lies(farm, cl
 
     sheet = farm.teo.get(f"{path}/tank-sheet").json()
     farm.do(farm.teo, path, "accept")
-    farm.do(farm.teo, path, "start", {"observed": CALM})
+    elsewhere = farm.teo.act(path, "start", {"observed": CALM, "block": farm.blocks["A1"]})
+    status = farm.teo.get(path).json()["status"]
+    farm.do(farm.teo, path, "start", {"observed": CALM, "block": farm.blocks["A2"]})
     farm.mix_all(farm.teo, path)
     done = farm.do(farm.teo, path, "finish", {"nothing_unusual": True})
     record = farm.pim.get(f"application-records/{done['application_record']}").json()
 
+    assert (elsewhere.status_code, codes(elsewhere), status) == (422, ["wrong_block"], "accepted")
+    assert "A2 Lower Peach" in elsewhere.json()["detail"]
     assert sheet["block"]["name"] == "A2 Lower Peach"
     assert farm.blocks["A2"] in str(farm.teo.get("blocks.geojson").json())
     assert record["place"]["name"] == "A2 Lower Peach"
@@ -288,6 +295,22 @@ def test_e42_registration_and_ingredients_are_kept_with_every_record(farm, clock
     assert product["registration"] == "demo-0001"
     assert product["active_ingredients"] == ["copper hydroxide"]
     assert product["label"]["name"] == "Copper hydroxide 30 WG"
+
+
+def test_e42_the_order_leads_to_the_label_with_its_registration_number(farm):
+    content = base64.b64encode(b"%PDF-1.4 the label").decode()
+    paper = {"kind": "label", "name": "copper.pdf", "media_type": "application/pdf", "content": content}
+    farm.made(farm.head, f"products/{farm.product('P1')}/documents", paper)
+    path = spray_of(farm, COPPER, OIL)
+    teo = at_the_pages(member(farm.farm, "crew_lead"))
+
+    page = teo.get(f"/farms/{farm.farm.id}/work/{path.split('/')[1]}").content.decode()
+    shown = page[page.index('id="labels"') :]
+    [link] = re.findall(r'href="([^"]+/content)"', shown)
+
+    assert "demo-0001" in shown and "copper hydroxide" in shown and "copper.pdf" in shown
+    assert "read the label on the container" in shown  # of the oil no label is kept
+    assert teo.get(link).content == b"%PDF-1.4 the label"
 
 
 def test_e44_safety_sentences_come_from_the_reviewed_spanish_and_free_text_stays_as_written(farm):

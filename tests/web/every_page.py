@@ -10,7 +10,7 @@ from django.urls import URLPattern, URLResolver, get_resolver, reverse
 OPEN = ("start", "sign-in", "offline", "signed-out")
 """Pages that need nobody signed in."""
 
-CREW = ("today", "work", "sent", "incident")
+CREW = ("today", "work", "sent", "incident", "emergency")
 """Pages that a crew has on its phone."""
 
 OFFICE = ("season", "block", "plan", "hours", "mix", "store", "people", "filed", "first-steps")

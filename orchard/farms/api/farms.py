@@ -48,7 +48,12 @@ class FarmShown(Shown):
     region = serializers.CharField(help_text="ISO 3166-1 or 3166-2")
     measures = serializers.ListField(child=serializers.CharField(), help_text="units of the measuring set")
     limits = Limits(help_text="limits that are stricter than a label's")
-    emergency = serializers.CharField(allow_null=True)
+    emergency = serializers.CharField(
+        allow_null=True, help_text="whom to call and where; stands on papers and on the card"
+    )
+    gate_code = serializers.CharField(
+        allow_null=True, help_text="for those who are signed in; on no paper or card"
+    )
     labels_need_approval = serializers.BooleanField(
         help_text="true: a label that somebody else than a manager enters is only in force once approved"
     )
@@ -64,6 +69,7 @@ class FarmInput(Input):
     measures = Listed(child=Text(max_length=20), required=False)
     limits = Limits(required=False)
     emergency = Text(allow_null=True, allow_blank=True, required=False)
+    gate_code = Text(max_length=100, allow_null=True, allow_blank=True, required=False)
     labels_need_approval = YesNo(required=False)
 
     def validate_region(self, value: str) -> str:

@@ -22,6 +22,10 @@ class AcceptInput(Input):
 
 class StartInput(AcceptInput):
     at = Moment(past=True, required=False, help_text="now where absent")
+    block = Id(
+        required=False,
+        help_text="of the block whose sign was read on the spot; another than the order's is refused",
+    )
     observed = ObservedInput(
         required=False, help_text="for a spray with wind, temperature and people_out; else may be empty"
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import uuid
 from collections.abc import Iterator, Mapping
 from typing import Any
 
@@ -36,11 +37,13 @@ def start(
     observed: Mapping[str, Any] | None = None,
     at: dt.datetime | None = None,
     revision: int | None = None,
+    block: uuid.UUID | None = None,
 ) -> WorkOrder:
     """Begin the work; a refused start leaves the order as it was. The caller holds its lock.
 
+    :param block: id of the block whose sign the crew has read; None: not asked
     :param observed: what was seen, as JSON; for a spray with wind, temperature and whether people are out
-    :raises Unprocessable: `required` for what a spray must observe
+    :raises Unprocessable: `required` for what a spray must observe, `wrong_block`
     :raises Conflict: `state_conflict`, `revision_is_old`, or all that stands against it at once
     """
     observed, at = dict(observed or {}), at or now
@@ -48,6 +51,7 @@ def start(
         *(_not_observed(observed) if order.kind == "spray" else ()),
         *moves.not_before_issue(order, at, pointer="/at"),
         *_read_too_early(observed, at),
+        *_elsewhere(order, block),
     ]
     if faults:
         raise Unprocessable(*faults)
@@ -85,6 +89,15 @@ def _not_observed(observed: Mapping[str, Any]) -> Iterator[Fault]:
         if observed.get(name) is None:
             detail = _("say the %(name)s on the spot") % {"name": spoken(name)}
             yield Fault("required", detail, f"/observed/{name}")
+
+
+def _elsewhere(order: WorkOrder, block: uuid.UUID | None) -> Iterator[Fault]:
+    """Yield that the crew stands in another block than the order is for."""
+    if block is not None and order.block is not None and block != order.block.id:
+        detail = _("the sign that was read is not that of %(block)s: do not start, look at the map") % {
+            "block": order.block.name
+        }
+        yield Fault("wrong_block", detail, "/block")
 
 
 def _read_too_early(observed: Mapping[str, Any], at: dt.datetime) -> Iterator[Fault]:

@@ -23,9 +23,9 @@ def accept(order: WorkOrder) -> list[Field]:
     return [_revision(order)]
 
 
-def start(order: WorkOrder) -> list[Field]:
-    """Return what is measured and seen on the spot."""
-    fields = [_revision(order), Field("at", kind="hidden", now=True)]
+def start(order: WorkOrder, *, near: Iterable[Block]) -> list[Field]:
+    """Return what is measured and seen on the spot; first of all, where the crew stands."""
+    fields = [_revision(order), Field("at", kind="hidden", now=True), *_sign(order, near)]
     if order.kind != "spray":
         return fields
     units = order.farm.units
@@ -63,6 +63,24 @@ def start(order: WorkOrder) -> list[Field]:
             required=True,
         ),
         Field("observed.source", _("Measured with")),
+    ]
+
+
+def _sign(order: WorkOrder, near: Iterable[Block]) -> list[Field]:
+    """Return the question which block the sign on the spot names, with no answer chosen beforehand."""
+    if order.block is None:
+        return []
+    names = sorted((one.name, str(one.id)) for one in near)
+    return [
+        Field(
+            "block",
+            _("Which block does the sign say?"),
+            "choice",
+            help=_("Look at the sign where you stand, then choose."),
+            required=True,
+            choices=(("", _("Choose")), *((id, name) for name, id in names)),
+            only=str(order.block.id),
+        )
     ]
 
 

@@ -28,7 +28,7 @@ from orchard.tasks.papers import sheets, wording
 from orchard.tasks.papers.sheet_pdf import Alike, alike
 from orchard.tasks.states import MOVES
 from orchard.web import acting, fields, outline
-from orchard.web.crew import forms
+from orchard.web.crew import forms, labels
 from orchard.web.crew.today import state
 from orchard.web.doors import Visit, farm_page
 from orchard.web.fields import Field
@@ -117,6 +117,7 @@ def _page(
         step=step,
         plan=json.dumps(_plan(order, groups, recorded)),
         map=_map(order),
+        labels=labels.of_order(order),
         re_entry=wording.quantity(sheet["re_entry"]) if sheet else "",
         closed_until=wording.moment(order.re_entry_until, farm=visit.farm),
     )
@@ -167,14 +168,14 @@ def _forms(visit: Visit, order: WorkOrder, recorded: list[int]) -> dict[str, For
     names = {str(one.product.id): one.product.name for one in reserved}
     number = next((one["number"] for one in order.loads_planned if one["number"] not in recorded), 1)
     incidents = list(queries.incidents(farm=visit.farm, work_order=order))
-    spray = order.kind == "spray"
+    spray, near = order.kind == "spray", _near(order)
     offered = {
         "accept": forms.accept(order),
-        "start": forms.start(order),
+        "start": forms.start(order, near=near),
         "record_load": forms.record_load(order, number=number, people=people, worker=visit.by.worker)
         if spray
         else [],
-        "finish": forms.finish(order, incidents=incidents, near=_near(order)),
+        "finish": forms.finish(order, incidents=incidents, near=near),
         "hold": forms.hold(),
         "resume": forms.resume(),
     }
@@ -189,7 +190,8 @@ def _forms(visit: Visit, order: WorkOrder, recorded: list[int]) -> dict[str, For
 def _near(order: WorkOrder) -> list[Block]:
     """Return the blocks on which a rest may have gone, the order's own first."""
     rows = blocks.blocks(farm=order.farm).filter(archived=False).order_by("name", "id")[:60]
-    return sorted(rows, key=lambda one: one.pk != (order.block and order.block.pk))
+    others = [one for one in rows if order.block is None or one.pk != order.block.pk]
+    return others if order.block is None else [order.block, *others]
 
 
 def _people(order: WorkOrder) -> list[Worker]:

@@ -186,6 +186,7 @@ function right(form) {
     if (!wrong && text && input.dataset.most) wrong = tooWindy(input, Number(text));
     fine = mark(input, wrong) && fine;
   }
+  for (const one of form.querySelectorAll("select[data-only]")) fine = mark(one, one.value && one.value !== one.dataset.only ? say("wrong-block") : "") && fine;
   const whole = form.querySelector(".wrong");
   whole.hidden = fine;
   whole.replaceChildren(Object.assign(document.createElement("p"), { textContent: fine ? "" : say("marked") }));
@@ -294,5 +295,7 @@ async function keepToday() {
   const kept = await caches.open("pages");
   for (const one of await kept.keys()) { const { pathname } = new URL(one.url); if (pathname.startsWith(`/farms/`) && pathname !== location.pathname && !wanted.includes(pathname)) await kept.delete(one); }
   for (const path of [location.pathname, ...wanted]) { const answer = await fetch(path).catch(() => undefined); if (answer?.ok && !answer.redirected) await kept.put(path, answer); }
+  const card = `/farms/${page.farm}/emergency`, told = await fetch(card).catch(() => undefined);
+  if (told?.ok && !told.redirected) await (await caches.open("cards")).put(card, told);
   today.dataset.ready = "true";
 }

@@ -18,6 +18,12 @@ for (const form of document.querySelectorAll("[data-sign-out], #end"))
   form.addEventListener("submit", (event) => { event.preventDefault(); signOut(); });
 
 if (works) {
+  // The emergency card needs nobody signed in.
+  const cards = document.getElementById("cards");
+  if (cards) caches.open("cards").then((one) => one.keys()).then((keys) => {
+    cards.hidden = keys.length === 0;
+    cards.replaceChildren(...keys.map(({ url }) => Object.assign(document.createElement("a"), { href: url, className: "next stop", textContent: cards.dataset.name })));
+  });
   const kept = document.getElementById("kept");
   if (kept) store.entries().then((rows) => { kept.hidden = rows.length === 0; });
   // A session that was ended without a signal is ended at the server before anybody signs in anew.

@@ -32,7 +32,7 @@ export const push = (entry) => run("queue", "readwrite", (store) => store.add(en
 export const change = (entry) => run("queue", "readwrite", (store) => store.put(entry));
 export const drop = (seq) => run("queue", "readwrite", (store) => store.delete(seq));
 
-// Nothing of the farm is left that can be read: pages, key and progress go, the locked queue stays.
+// Nothing of the farm is left that can be read but the emergency card: pages, key and progress go, the locked queue stays.
 export async function wipe() {
   await forgetAll();
   await caches.delete("pages");

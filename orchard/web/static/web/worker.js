@@ -2,6 +2,7 @@
 // answers, else from the phone. `ABOUT` is written above this by the server.
 const SHELL = `shell-${ABOUT.version}`, PAGES = "pages", PATIENCE = 600;
 const CREW = /^\/farms\/[0-9a-f-]{36}\/(today|sent|incident|work\/[0-9a-f-]{36})$|^\/api\/v1\/farms\/[0-9a-f-]{36}\/emergency-list\.html$/;
+const CARDS = "cards", CARD = /^\/farms\/[0-9a-f-]{36}\/emergency$/;
 const OPEN = new Set([ABOUT.offline, ABOUT.out]);
 
 self.addEventListener("install", (event) => {
@@ -20,6 +21,7 @@ self.addEventListener("fetch", (event) => {
   if (ABOUT.shell.includes(at.pathname)) event.respondWith(shell(request));
   else if (OPEN.has(at.pathname)) event.respondWith(fetch(request).catch(() => caches.match(at.pathname)));
   else if (CREW.test(at.pathname)) event.respondWith(page(event, at));
+  else if (CARD.test(at.pathname)) event.respondWith(card(event, at));
   else if (request.mode === "navigate") event.respondWith(fetch(request).catch(() => caches.match(ABOUT.offline)));
 });
 
@@ -39,6 +41,24 @@ async function page(event, at) {
   if (must) return fresh;
   if (!kept) return fresh.catch(() => caches.match(ABOUT.offline));
   try { return await patient(fresh); } catch { event.waitUntil(fresh.then((answer) => tell(at.pathname, kept, answer)).catch(() => {})); return kept; }
+}
+
+// The emergency card is kept apart and stays when all else goes at sign-out: it names no person, and no farm.
+// Whoever no longer belongs to the farm loses it at the next look; a way to the sign-in is no answer.
+async function card(event, at) {
+  const kept = await caches.match(at.pathname, { cacheName: CARDS });
+  const fresh = fetch(event.request).then(async (answer) => {
+    const cards = await caches.open(CARDS);
+    if (answer.ok && !answer.redirected) await cards.put(at.pathname, answer.clone());
+    else if (answer.status === 403 || answer.status === 404) await cards.delete(at.pathname);
+    return answer;
+  });
+  event.waitUntil(fresh.catch(() => {}));
+  if (!kept) return fresh.catch(() => caches.match(ABOUT.offline));
+  try {
+    const answer = await patient(fresh);
+    return (answer.ok && !answer.redirected) || answer.status === 403 || answer.status === 404 ? answer : kept;
+  } catch { return kept; }
 }
 
 async function keep(path, answer) {
