@@ -83,7 +83,7 @@ def test_a_start_with_people_in_the_block_says_so_at_its_tick(farm, teo):
         answer.content.decode()
     )
     assert beside(answer)["observed-people_out"] == (
-        "Todavía hay alguien en el bloque: que salgan todos primero"
+        "Todavía hay alguien en la parcela: que salgan todos primero"
     )
     assert not ENGLISH.search(on_top(answer))
 

@@ -11,6 +11,7 @@ from typing import Any
 
 from django.http import HttpResponse
 
+from mixing import catalogue
 from orchard.blocks import queries as blocks
 from orchard.blocks.models import Block
 from orchard.inventory import queries as store
@@ -67,9 +68,13 @@ def _products_of(visit: Visit, midnight: dt.datetime) -> list[dict[str, Any]]:
             "registration": label.get("registration") or "",
             "ingredients": [one["name"] for one in label.get("active_ingredients") or ()],
             "hazards": [
-                *([str(label["signal_word"]).upper()] if label.get("signal_word") else []),
+                *_signal(label.get("signal_word")),
                 *(label.get("hazards") or ()),
             ],
         }
         for row, label in labels
     ]
+
+
+def _signal(code: str | None) -> list[str]:
+    return [catalogue.word("signal_word", code, wording.language())] if code else []
