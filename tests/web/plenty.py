@@ -162,7 +162,7 @@ def _plans(at: Lowbell, day: dt.date) -> None:
     season = journal.create(
         Programme, farm=at.farm, by=SYSTEM, now=at.now, name="Winter", starts_on=day, ends_on=day + 90 * DAY
     )
-    left = [{"says": "no day is open"}]
+    left = [{"code": "stage_passed", "says": "the buds are past it"}]
     result = {"work_orders": [str(new_id())], "gap_percent": "0", "left_out": left}
     journal.create(
         PlanningRun, farm=at.farm, by=SYSTEM, now=at.now, programme=season, starts_at=at.now,
