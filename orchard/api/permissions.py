@@ -68,7 +68,7 @@ TABLE: dict[tuple[str, str], Grant] = {
     **_rows("inventory", "label_version", create=_SM),
     ("label_version", "approve"): Grant("admin:write", _M),
     ("label_version", "withdraw"): Grant("admin:write", _M),
-    **_rows("inventory", "product_document", create=_SM),
+    **_rows("inventory", "product_document", create=(STOREKEEPER, MANAGER, ADVISER)),
     **_rows("inventory", "lot", create=_SM, update=_SM),
     **_rows("inventory", "store_place", create=_SM, update=_SM, delete=_SM),
     **_rows("inventory", "storage_finding"),
@@ -88,6 +88,7 @@ TABLE: dict[tuple[str, str], Grant] = {
     **_rows("inventory", "purchase_need"),
     **_rows("mixes", "mix_check", create=_EVERYBODY),
     **_rows("mixes", "override", create=_M),
+    **_rows("mixes", "pair_note", create=(MANAGER, ADVISER), lift=()),  # the owner alone
     **_rows("tasks", "programme", create=(MANAGER, ADVISER), update=_M, close=_M, reopen=_M),
     **_rows("tasks", "programme_example", adopt=(MANAGER, ADVISER)),
     **_rows("tasks", "planning_run", create=_M, cancel=_M),

@@ -28,6 +28,7 @@ from orchard.farms.actors import Actor
 from orchard.farms.models import Farm
 from orchard.inventory import queries as stock
 from orchard.inventory.models import LabelVersion, Product
+from orchard.tasks import pair_notes
 from orchard.tasks.leftovers import with_what_is_on
 from orchard.tasks.models import MixCheck, Override, WorkOrder
 from orchard.tasks.resolving import Wanted, resolve
@@ -86,6 +87,9 @@ def check_mix(
         report = with_what_is_on(
             engine_report, report, request=request, block=block, at=at, language=language
         )
+    report = pair_notes.tightened(
+        report, farm=farm, products=[wanted.product for wanted in products], language=language
+    )
     columns: dict[str, Any] = {
         "block": block,
         "sprayer": sprayer,

@@ -12,6 +12,7 @@ from orchard.crews.models import Crew, Sprayer, Worker
 from orchard.farms.columns import QuantityColumn
 from orchard.farms.rows import FarmRow, new_id
 from orchard.inventory.models import Lot, Product
+from orchard.tasks.experience import PairNote
 from orchard.tasks.safety import Briefing, Notice, NoticeRule
 from orchard.tasks.states import KINDS, STATES
 
@@ -25,6 +26,7 @@ __all__ = [
     "Notice",
     "NoticeRule",
     "Override",
+    "PairNote",
     "PlanningRun",
     "Programme",
     "WorkOrder",

@@ -151,6 +151,31 @@ def test_A5_each_finding_names_its_rule_and_source_and_an_old_verdict_stays_as_i
     assert "label.rate-above-maximum" in [one["id"] for one in made["report"]["findings"]]
 
 
+def test_A6_what_was_seen_of_a_pair_makes_checks_stricter_until_the_owner_says_otherwise(hollow, evander):
+    body = mix(hollow, rate="1.0", dry_run=True)
+    body["products"].append({"product": hollow.oil(), "rate": q("1", "percent_vv")})
+    pair = [one["product"] for one in body["products"]]
+    note = {"products": pair, "seen_in": "jar_test", "judged": "stop", "seen": "it curdled",
+            "seen_on": hollow.day(0)}  # fmt: skip
+
+    def found():
+        report = evander.post("mix-checks", body).json()["report"]
+        return [(one["id"], one["severity"]) for one in report["findings"]]
+
+    before = found()
+    made = evander.post("pair-notes", note)
+    assert [one for one in found() if one not in before] == [
+        (f"farm.own-experience:{made.json()['id']}", "stop")
+    ]
+
+    refused = evander.act(f"pair-notes/{made.json()['id']}", "lift", {"reason": "it went well elsewhere"})
+    owner = Caller(hollow.farm, "owner")
+    lifted = owner.act(f"pair-notes/{made.json()['id']}", "lift", {"reason": "softer water now"})
+
+    assert (made.status_code, refused.status_code, lifted.status_code) == (201, 403, 200)
+    assert found() == before
+
+
 def test_A7_a_what_if_says_the_same_and_writes_nothing(hollow, evander):
     body = mix(hollow, at=(dt.datetime.now(dt.UTC)).isoformat())
 
