@@ -18,11 +18,13 @@ class Promise:
     :ivar says: what holds, with its figure
     :ivar tests: pytest node ids below `tests/`
     :ivar commands: what shows it at its full size, as typed at the top of a checkout
+    :ivar left: what of it is not reached, or is not shown yet
     """
 
     says: str
     tests: tuple[str, ...]
     commands: tuple[str, ...] = ()
+    left: str = ""
 
 
 PROMISES: dict[int, Promise] = {
@@ -66,6 +68,7 @@ PROMISES: dict[int, Promise] = {
             "stories/test_integration_partner.py::test_T4_what_is_deleted_stays_in_the_feed_as_deleted",
         ),
         ("python -m tests.faults feed --changes 10000 --writers 10 --readers 3",),
+        left="cursors never expire, so none is answered with 410",
     ),
     11: Promise(
         "pages followed over 10,000 rows while 100 a second are added skip and double none; 500 a page at"
@@ -121,6 +124,7 @@ PROMISES: dict[int, Promise] = {
             "farms/test_webhooks.py::test_a_receiver_that_is_gone_is_not_asked_again",
             "farms/test_webhooks.py::test_a_delivery_is_sent_again_by_hand_under_its_old_id",
         ),
+        left="tries go on for most of a day, not for 72 h",
     ),
     17: Promise(
         "a body holds 1 MiB and 32 levels, a page 500, a bulk call 1,000; 429 says when to come again; who"
@@ -132,6 +136,7 @@ PROMISES: dict[int, Promise] = {
             "api/test_rates.py::test_who_sends_too_many_has_to_wait",
             "api/test_counts.py::test_two_web_processes_count_together_and_each_alone_while_redis_is_gone",
         ),
+        left="what one who sends too much does to the waiting of others is not measured",
     ),
     18: Promise(
         "what is revoked opens nothing from the next request on",
@@ -149,6 +154,7 @@ PROMISES: dict[int, Promise] = {
             "farms/test_bulk_calls.py::test_what_is_refused_stops_nothing_else",
             "tasks/test_at_the_same_moment.py::test_two_finishes_at_once_are_one_record_and_one_claim",
         ),
+        left="what is told of more than 5 minutes ahead is refused, so a clock may be late and not early",
     ),
     20: Promise(
         "ids that phones make are unique within a farm and tell nothing of another",
@@ -164,12 +170,14 @@ PROMISES: dict[int, Promise] = {
             "inventory/test_chain.py::test_a_chain_made_anew_is_found_by_the_heads_that_were_kept_elsewhere",
             "farms/test_audit.py::test_the_database_itself_refuses_to_change_it",
         ),
+        left="the audit is append-only by triggers and rights; only the ledger is a chain",
     ),
     22: Promise(
         "a backup is put back on an empty server with every row and every ledger as it was; a million lines"
         " of the ledger, made while others write: 30 s to write, 60 s to put back",
         ("config/test_backup.py::test_a_backup_is_put_back_row_by_row_with_guards_and_ledgers",),
         ("python -m tests.faults backup --movements 1000000",),
+        left="at a load of 16 on two cores all of 2,040,833 rows equal, but 153 s to write, 777 s to put back",
     ),
     23: Promise(
         "an upgrade keeps nobody waiting: a change of a table waits 2 s at most and lets others pass, and no"
@@ -180,6 +188,7 @@ PROMISES: dict[int, Promise] = {
             "config/test_migrations.py::test_no_migration_keeps_others_from_a_table_in_use",
             "config/test_preparation.py::test_two_that_prepare_a_missing_database_at_once_both_succeed",
         ),
+        left="the wait of writers beside a million rows is not measured",
     ),
     24: Promise(
         "as it is installed it bears 8 writers at once, without an error",
@@ -190,6 +199,8 @@ PROMISES: dict[int, Promise] = {
         "calendars are read by others; what is called off stays, cancelled, with a higher sequence; the"
         " address can be taken back",
         (
+            "tasks/test_calendar_by_hand.py::"
+            "test_a_strict_reader_takes_every_line_and_the_days_on_which_clocks_change",
             "tasks/test_calendar_feeds.py::"
             "test_what_changes_in_the_calendar_has_a_higher_sequence_and_what_is_called_off_stays",
             "tasks/test_calendar_feeds.py::"

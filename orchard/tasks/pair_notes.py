@@ -59,7 +59,13 @@ def add_pair_note(
         faults.append(Fault("invalid", "this paper is no picture: its media type is image/…", "/photo"))
     if faults:
         raise Unprocessable(*faults)
-    values = {"seen_in": seen_in, "judged": judged, "seen": seen, "seen_on": seen_on, "photo": photo}
+    values: dict[str, Any] = {
+        "seen_in": seen_in,
+        "judged": judged,
+        "seen": seen,
+        "seen_on": seen_on,
+        "photo": photo,
+    }
     with transaction.atomic():
         return journal.create(
             PairNote, farm=farm, by=by, now=now, id=id, first=first, second=second, **values

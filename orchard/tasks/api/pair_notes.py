@@ -54,45 +54,51 @@ class PairNoteQuery(ListQuery):
     judged = Word(JUDGED, required=False)
 
 
-class _Notes:
-    resource = "pair_note"
-    shown = PairNoteShown
-    farm: Farm
-
-    def rows(self, **filters: Any) -> QuerySet[PairNote]:
-        """Return the farm's notes."""
-        return pair_notes.pair_notes(farm=self.farm, **filters)
-
-
-class PairNotes(_Notes, Making):
+class PairNotes(Making):
     """What the farm has seen of pairs of products itself. It only tightens its mix checks."""
 
+    resource = "pair_note"
+    shown = PairNoteShown
     asked = PairNoteInput
     query = PairNoteQuery
 
-    def create(self, *, products: list[Any], **values: Any) -> PairNote:
-        first, second = products
+    def rows(self, **filters: Any) -> QuerySet[PairNote]:
+        return pair_notes.pair_notes(farm=self.farm, **filters)
+
+    def create(self, **values: Any) -> PairNote:
+        first, second = values.pop("products")
         return pair_notes.add_pair_note(
             farm=self.farm, first=first, second=second, by=self.by, now=self.now, **values
         )
 
 
-class PairNoteHere(_Notes, Single):
+class PairNoteHere(Single):
     """One of them."""
+
+    resource = "pair_note"
+    shown = PairNoteShown
+
+    def rows(self) -> QuerySet[PairNote]:
+        return pair_notes.pair_notes(farm=self.farm)
 
 
 class LiftInput(Input):
     reason = Text(help_text="what has been found out since")
 
 
-class Lift(_Notes, Acting):
+class Lift(Acting):
     """Let a note count no more: the owner's alone, since checks may be milder from then on."""
 
     action = "lift"
+    resource = "pair_note"
+    shown = PairNoteShown
     asked = LiftInput
 
-    def do(self, row: PairNote, *, reason: str, **values: Any) -> PairNote:
-        return pair_notes.lift(note=row, reason=reason, by=self.by, now=self.now)
+    def rows(self) -> QuerySet[PairNote]:
+        return pair_notes.pair_notes(farm=self.farm)
+
+    def do(self, row: PairNote, **values: Any) -> PairNote:
+        return pair_notes.lift(note=row, by=self.by, now=self.now, **values)
 
 
 _AT = "farms/<uuid:farm>/pair-notes"
