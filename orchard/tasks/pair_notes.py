@@ -52,11 +52,11 @@ def add_pair_note(
     """
     faults = []
     if first == second:
-        faults.append(Fault("invalid", "name two products", "/products/1"))
+        faults.append(Fault("invalid", _("name two products"), "/products/1"))
     if photo is not None and photo.product not in (first, second):
-        faults.append(Fault("invalid", "the picture is not among the papers of these products", "/photo"))
+        faults.append(Fault("invalid", _("the picture is not among the papers of these products"), "/photo"))
     if photo is not None and not (photo.media_type or "").startswith("image/"):
-        faults.append(Fault("invalid", "this paper is no picture: its media type is image/…", "/photo"))
+        faults.append(Fault("invalid", _("this paper is no picture: its media type is image/…"), "/photo"))
     if faults:
         raise Unprocessable(*faults)
     values: dict[str, Any] = {
@@ -78,7 +78,7 @@ def lift(*, note: PairNote, reason: str, by: Actor, now: dt.datetime) -> PairNot
     :raises Conflict: `state_conflict`
     """
     if note.lifted_at is not None:
-        raise Conflict(Fault("state_conflict", "this note was lifted already"))
+        raise Conflict(Fault("state_conflict", _("this note was lifted already")))
     journal.change(note, by=by, now=now, action="lift", reason=reason, lifted_at=now, lifted_because=reason)
     return note
 
