@@ -1,5 +1,6 @@
 """A backup is put back on an empty database as it was: rows, guards, ledgers, and what readers rely on."""
 
+import hashlib
 import json
 import subprocess
 import sys
@@ -192,16 +193,33 @@ def test_a_file_that_is_cut_off_or_none_of_ours_is_refused(season, database_envi
 def test_a_backup_of_an_older_release_is_put_back_and_brought_up_to_date(
     season, database_environment, nowhere, tmp_path
 ):
-    file, older = tmp_path / "orchard.backup", tmp_path / "older"
-    last = ("farms", "0007_transactions_go_on_after_a_restore")
+    file, shorter, older = (tmp_path / name for name in ("orchard.backup", "shorter", "older"))
+    later = {
+        ("farms", "0007_transactions_go_on_after_a_restore"),
+        ("farms", "0008_a_farm_has_a_gate_code"),
+    }
     run(database_environment, "backup", "--to", str(file))
+    with zipfile.ZipFile(file) as archive:
+        tables = json.loads(archive.read("manifest.json"))["tables"]
+        [farms] = [one for one in tables if one["name"] == "farms_farm"]
+        [member] = [one for one in archive.namelist() if one.partition(".")[0].endswith("farms_farm")]
+    place, rows = farms["columns"].index("gate_code"), []
+
+    def without_the_column(content: bytes) -> bytes:
+        cells = [line.split(b"\t") for line in content.splitlines()]
+        rows.append(b"".join(b"\t".join((*one[:place], *one[place + 1 :])) + b"\n" for one in cells))
+        return rows[0]
 
     def before_it(manifest: bytes) -> bytes:
         told = json.loads(manifest)
-        told["migrations"] = [one for one in told["migrations"] if tuple(one) != last]
+        told["migrations"] = [one for one in told["migrations"] if tuple(one) not in later]
+        [table] = [one for one in told["tables"] if one["name"] == "farms_farm"]
+        table["columns"].remove("gate_code")
+        table["sha256"] = hashlib.sha256(rows[0]).hexdigest()
         return json.dumps(told).encode()
 
-    put_back = run(nowhere, "restore", "--from", str(changed(file, older, "manifest.json", before_it)))
+    changed(file, shorter, member, without_the_column)
+    put_back = run(nowhere, "restore", "--from", str(changed(shorter, older, "manifest.json", before_it)))
 
     assert put_back.returncode == 0, put_back.stderr
     assert rows_of(nowhere["DATABASE_OWNER_URL"])["inventory_movement"].startswith("(2,")
