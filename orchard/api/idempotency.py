@@ -48,10 +48,11 @@ def answer_once(
         kept = None
     if kept is not None:
         return _again(kept, digest)
-    response = do()
-    if response.status_code < 400:
-        _keep(response, caller=caller, method=method, path=path, key=key, digest=digest, now=now)
-    return response
+    with statements.together():
+        response = do()
+        if response.status_code < 400:
+            _keep(response, caller=caller, method=method, path=path, key=key, digest=digest, created_at=now)
+        return response
 
 
 def demand_sound(key: str) -> None:
@@ -105,10 +106,9 @@ def _again(kept: KeptAnswer, digest: str) -> Response:
 
 
 def _keep(response: Response, **kept: Any) -> None:
-    now = kept.pop("now")
     headers = {name: response[name] for name in ("Location", "ETag") if name in response}
-    row = KeptAnswer(**kept, status=response.status_code, headers=headers, body=response.data, created_at=now)
-    statements.run(statements.insert(row))
+    answer = {"status": response.status_code, "headers": headers, "body": response.data}
+    statements.run(statements.add(KeptAnswer, {**kept, **answer}))
 
 
 def forget(*, now: dt.datetime) -> int:

@@ -1,13 +1,16 @@
 """Several rows written in one round trip, as prepared statements.
 
 The ORM builds and sends one statement for each row and has it planned anew each time. Here the text of a
-statement is made once for a table, and all that belongs together goes as one statement of several parts. What
-the ORM does besides (defaults, preparing what a column needs prepared) is done all the same.
+statement is made once for a table, and what belongs together goes as one statement of several parts: all
+that is written in a block of `together`, up to the next read. What the ORM does besides (defaults, preparing
+what a column needs prepared) is done all the same.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import dataclass
 from functools import cache, lru_cache
 from typing import Any, TypeVar
@@ -15,7 +18,7 @@ from typing import Any, TypeVar
 import orjson
 import psycopg
 from django.core.exceptions import EmptyResultSet
-from django.db import connection, models
+from django.db import DEFAULT_DB_ALIAS, connection, connections, models, transaction
 from django.db.models.expressions import DatabaseDefault
 from psycopg.types.json import set_json_loads
 
@@ -23,6 +26,8 @@ set_json_loads(orjson.loads)  # of what is read in the driver's own form; Django
 Row = TypeVar("Row", bound=models.Model)
 PREPARED_AFTER = 3
 """So many times a statement is sent on a connection before it is planned once for all."""
+MOST_VALUES = 2000
+"""So many wait at most; PostgreSQL takes 65,535 in a statement."""
 AS_THEY_ARE = (
     models.UUIDField,
     models.ForeignKey,
@@ -37,53 +42,137 @@ AS_THEY_ARE = (
 
 @dataclass(frozen=True, slots=True)
 class Statement:
-    """One part: its text with `{}` where a value stands, the values, and the row that it writes."""
+    """One part: a row that is added, or columns of one that is changed.
 
-    text: str
+    :ivar row: its table and primary key; the key is None where the database gives it
+    :ivar key_column: by which the row is found that is changed; None for one that is added
+    """
+
+    row: tuple[str, Any]
+    columns: tuple[str, ...]
     values: tuple[Any, ...]
-    row: models.Model | None
-    """The row that it changes; None where it adds one."""
+    key_column: str | None = None
 
 
 def insert(row: models.Model) -> Statement:
     """Return the part that adds a new row; what the database fills in by itself is left to it."""
-    given, values = [], []
-    for field in row._meta.concrete_fields:
-        value = getattr(row, field.attname)
-        if isinstance(value, DatabaseDefault) or (value is None and isinstance(field, models.AutoField)):
-            continue
-        given.append(field.column)
-        values.append(_prepared(field, value))
-    row._state.adding, row._state.db = False, "default"
-    return Statement(_insert_text(row._meta.db_table, tuple(given)), tuple(values), None)
+    given = {
+        field.attname: value
+        for field in row._meta.concrete_fields
+        if not isinstance(value := getattr(row, field.attname), DatabaseDefault)
+        and not (value is None and isinstance(field, models.AutoField))
+    }
+    row._state.adding, row._state.db = False, DEFAULT_DB_ALIAS
+    return add(type(row), given)
 
 
 def add(model: type[models.Model], values: Mapping[str, Any]) -> Statement:
     """Return the part that adds a row which nobody reads back: by column, without making the row in Python.
 
-    :param values: by attribute (`farm_id`); what is left out is left to the database
+    :param values: by attribute (`farm_id`); what is left out is the column's default
     """
-    fields = _by_attribute(model)
-    prepared = tuple(_prepared(fields[name], value) for name, value in values.items())
-    return Statement(_insert_text(model._meta.db_table, _columns(model, tuple(values))), prepared, None)
+    values = {**values, **{name: own() for name, own in _defaults(model) if name not in values}}
+    row = (model._meta.db_table, values.get(_key_of(model)[0]))
+    return Statement(row, _columns(model, tuple(values)), _prepared(model, values))
 
 
 def update(row: models.Model, names: Iterable[str]) -> Statement:
     """Return the part that writes these columns of a row that the caller has locked."""
     fields: list[Any] = [row._meta.get_field(name) for name in names]
-    assert row._meta.pk is not None
-    columns = tuple(str(field.column) for field in fields)
-    values = [_prepared(field, getattr(row, field.attname)) for field in fields]
-    text = _update_text(row._meta.db_table, str(row._meta.pk.column), columns)
-    return Statement(text, (*values, row.pk), row)
+    values = {field.attname: getattr(row, field.attname) for field in fields}
+    model = type(row)
+    prepared = _prepared(model, values)
+    return Statement(
+        (model._meta.db_table, row.pk), _columns(model, tuple(values)), prepared, _key_of(model)[1]
+    )
 
 
 def run(*parts: Statement) -> None:
-    """Do all parts at once, in the caller's transaction. Each row may be updated by one part only."""
-    updated = [(part.row._meta.db_table, part.row.pk) for part in parts if part.row is not None]
-    if len(set(updated)) < len(updated):
-        raise ValueError("a row is updated by one part of a statement only")
-    execute(_joined(tuple(part.text for part in parts)), [one for part in parts for one in part.values])
+    """Do all parts at once, in the caller's transaction; within `together`, with what else waits there."""
+    waiting = _open.get()
+    batch = waiting or _Batch()
+    for part in parts:
+        batch.take(part)
+    if waiting is None:
+        batch.send()
+
+
+@contextmanager
+def together() -> Iterator[None]:
+    """Let what is written wait for the next read, or the end of the block, and go in one round trip.
+
+    For the caller's transaction; where the block fails after something was written, it cannot be committed.
+    """
+    if _open.get() is not None:
+        yield
+        return
+    if not connection.in_atomic_block:
+        raise transaction.TransactionManagementError("what waits together needs a transaction to wait in")
+    batch = _Batch()
+    before = _open.set(batch)
+    try:
+        with connection.execute_wrapper(batch.before):
+            yield
+        batch.send()
+    except BaseException:
+        if batch.has_written:
+            transaction.set_rollback(True)
+        raise
+    finally:
+        _open.reset(before)
+
+
+class _Batch:
+    """What waits to be written: rows of one table and form as one part, and one part for each changed row."""
+
+    def __init__(self) -> None:
+        self.has_written = False
+        self._forget()
+
+    def _forget(self) -> None:
+        self._added: dict[tuple[str, tuple[str, ...]], list[tuple[Any, ...]]] = {}
+        self._new: set[tuple[str, Any]] = set()
+        self._changed: dict[tuple[str, Any], tuple[str, dict[str, Any]]] = {}
+        self._size = 0
+
+    def take(self, part: Statement) -> None:
+        """Let a part wait. What changes a row that waits to be added must find it there: that goes first."""
+        if part.row in self._new or self._size > MOST_VALUES:
+            self.send()
+        self.has_written = True
+        self._size += len(part.values)
+        table, key = part.row
+        if part.key_column is None:
+            self._added.setdefault((table, part.columns), []).append(part.values)
+            if key is not None:
+                self._new.add(part.row)
+        else:
+            _, values = self._changed.setdefault(part.row, (part.key_column, {}))
+            values.update(zip(part.columns, part.values, strict=True))
+
+    def send(self) -> None:
+        """Write what waits."""
+        texts = [_insert_text(table, names, len(rows)) for (table, names), rows in self._added.items()]
+        values = [value for rows in self._added.values() for row in rows for value in row]
+        for (table, key), (column, changed) in self._changed.items():
+            texts.append(_update_text(table, column, tuple(changed)))
+            values += [*changed.values(), key]
+        self._forget()
+        if texts:
+            _sent(psycopg.RawCursor, _joined(tuple(texts)), values)
+
+    def before(self, execute: Callable[..., Any], sql: Any, *rest: Any) -> Any:
+        """Write what waits before the ORM asks for anything.
+
+        What waits when a savepoint is given up was written after it, since setting one goes through here too.
+        """
+        if isinstance(sql, str) and sql.startswith("ROLLBACK TO SAVEPOINT"):
+            self._forget()
+        self.send()
+        return execute(sql, *rest)
+
+
+_open: ContextVar[_Batch | None] = ContextVar("open", default=None)
 
 
 def execute(text: str, values: Sequence[Any]) -> list[tuple[Any, ...]]:
@@ -108,15 +197,17 @@ def read_rows(rows: models.QuerySet[Any, Any]) -> list[tuple[Any, ...]]:
 def _sent(
     kind: type[Any], text: str, values: Sequence[Any], *, binary: bool = False
 ) -> list[tuple[Any, ...]]:
-    connection.ensure_connection()
-    connection.validate_no_broken_transaction()
-    if connection.queries_logged:
-        connection.queries_log.append({"sql": text, "time": ""})
-    with connection.wrap_database_errors:
-        connection.connection.prepare_threshold = (
-            PREPARED_AFTER  # Django has it off: its own are never prepared
-        )
-        cursor = kind(connection.connection)
+    """Send a statement, after what waits to be written, and return its rows."""
+    if (batch := _open.get()) is not None:
+        batch.send()
+    here = connections[DEFAULT_DB_ALIAS]
+    here.ensure_connection()
+    here.validate_no_broken_transaction()
+    if here.queries_logged:
+        here.queries_log.append({"sql": text, "time": ""})
+    with here.wrap_database_errors:
+        here.connection.prepare_threshold = PREPARED_AFTER  # Django has it off: its own are never prepared
+        cursor = kind(here.connection)
         cursor.execute(text, values, binary=binary)
         return [] if cursor.rownumber is None else cursor.fetchall()
 
@@ -135,10 +226,12 @@ def load(model: type[Row], values: Sequence[Any]) -> Row:
     return model.from_db("default", names, read)
 
 
-def _prepared(field: Any, value: Any) -> Any:
-    if value is None or isinstance(field, AS_THEY_ARE):
-        return value
-    return field.get_db_prep_save(value, connection)
+def _prepared(model: type[models.Model], values: Mapping[str, Any]) -> tuple[Any, ...]:
+    by_attribute = _by_attribute(model)
+    return tuple(
+        value if value is None or (prepare := by_attribute[name][1]) is None else prepare(value)
+        for name, value in values.items()
+    )
 
 
 @cache
@@ -151,19 +244,50 @@ def _readers(model: type[models.Model]) -> tuple[list[str], list[tuple[int, Any]
 
 
 @cache
-def _by_attribute(model: type[models.Model]) -> dict[str, Any]:
-    return {field.attname: field for field in model._meta.concrete_fields}
+def _by_attribute(model: type[models.Model]) -> dict[str, tuple[str, Any]]:
+    """Return the column of each attribute, and what prepares its values; None where nothing has to."""
+    return {
+        field.attname: (str(field.column), None if isinstance(field, AS_THEY_ARE) else _preparer(field))
+        for field in model._meta.concrete_fields
+    }
+
+
+def _preparer(field: Any) -> Callable[[Any], Any]:
+    is_text = isinstance(field, (models.CharField, models.TextField))
+
+    def prepare(value: Any) -> Any:
+        if is_text and type(value) is str:
+            return value
+        return field.get_db_prep_save(value, connection)
+
+    return prepare
+
+
+@cache
+def _defaults(model: type[models.Model]) -> list[tuple[str, Callable[[], Any]]]:
+    return [
+        (field.attname, field.get_default) for field in model._meta.concrete_fields if field.has_default()
+    ]
+
+
+@cache
+def _key_of(model: type[models.Model]) -> tuple[str, str]:
+    """Return attribute and column of the primary key."""
+    key = model._meta.pk
+    assert key is not None
+    return key.attname, str(key.column)
 
 
 @lru_cache(maxsize=512)
 def _columns(model: type[models.Model], names: tuple[str, ...]) -> tuple[str, ...]:
-    return tuple(str(_by_attribute(model)[name].column) for name in names)
+    return tuple(_by_attribute(model)[name][0] for name in names)
 
 
 @lru_cache(maxsize=512)
-def _insert_text(table: str, names: tuple[str, ...]) -> str:
+def _insert_text(table: str, names: tuple[str, ...], rows: int) -> str:
     listed = ", ".join(f'"{name}"' for name in names)
-    return f'INSERT INTO "{table}" ({listed}) VALUES ({", ".join(["{}"] * len(names))})'
+    row = f"({', '.join(['{}'] * len(names))})"
+    return f'INSERT INTO "{table}" ({listed}) VALUES {", ".join([row] * rows)}'
 
 
 @lru_cache(maxsize=512)

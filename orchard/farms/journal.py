@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import datetime as dt
 import uuid
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from decimal import Decimal
 from functools import lru_cache
 from typing import Any, TypeVar
@@ -49,22 +49,18 @@ def create(
     now: dt.datetime,
     id: uuid.UUID | None = None,
     seal: Callable[[Row], None] | None = None,
-    beside: Callable[[Row], Sequence[Statement]] | None = None,
     **values: Any,
 ) -> Row:
     """Make a row with its audit entry and its change.
 
     :param id: the id that a client made for it; a fresh UUIDv7 if absent
     :param seal: sets what follows from all other columns, just before the row is written
-    :param beside: what is written in the same round trip, such as `touched` of a row that follows from it
     :raises Conflict: `id_taken`
     """
     row = _made(model, farm=farm, by=by, now=now, id=id, **values)
     if seal is not None:
         seal(row)
-    statements.run(
-        statements.insert(row), *_of_created(row, by=by, now=now), *(beside(row) if beside else ())
-    )
+    statements.run(statements.insert(row), *_of_created(row, by=by, now=now))
     return row
 
 
@@ -142,7 +138,6 @@ def change(
     action: str = "update",
     reason: str | None = None,
     as_change: str = "updated",
-    beside: Sequence[Statement] = (),
     **values: Any,
 ) -> bool:
     """Set columns of a row that the caller has locked; write what changed. Return whether anything did.
@@ -168,23 +163,18 @@ def change(
         after={name: after[name] for name in changed},
     )
     written = statements.update(row, ("version", "updated_at", *values))
-    statements.run(written, audit, _change(row, as_change, now=now), *beside)
+    statements.run(written, audit, _change(row, as_change, now=now))
     return True
 
 
 def touch(row: FarmRow, *, now: dt.datetime, **values: Any) -> None:
     """Set what follows from another row (a block's re-entry, a lot's balance): a new version, no audit."""
-    statements.run(*touched(row, now=now, **values))
-
-
-def touched(row: FarmRow, *, now: dt.datetime, **values: Any) -> tuple[Statement, Statement]:
-    """Set the same, and return what is to be written, for a `beside`."""
     for name, value in values.items():
         setattr(row, name, value)
     row.version += 1
     row.updated_at = now
     written = statements.update(row, ("version", "updated_at", *values))
-    return written, _change(row, "updated", now=now)
+    statements.run(written, _change(row, "updated", now=now))
 
 
 def delete(row: FarmRow, *, by: Actor, now: dt.datetime) -> None:
@@ -232,22 +222,25 @@ def refused(
     statements.run(entry)
 
 
-def later(kind: str, *, farm: Farm, subject: uuid.UUID, by: Actor, now: dt.datetime) -> OutboxEvent:
+def later(kind: str, *, farm: Farm, subject: uuid.UUID, by: Actor, now: dt.datetime) -> uuid.UUID:
     """Leave work for the background: a row in the outbox, seen only if this transaction commits.
 
     :param kind: what happened, such as `load.recorded`; `scheduling.outbox` knows which job it is for
     :param subject: the public id of the row it is about
+    Returns the event's id.
     """
-    event = OutboxEvent(
-        farm=farm,
-        kind=kind,
-        subject=subject,
-        by={**by.as_json(), "role": by.role, "request_id": request_ids.current.get()},
-        created_at=now,
-        next_at=now,
-    )
-    statements.run(statements.insert(event))
-    return event
+    id = new_id()
+    event = {
+        "id": id,
+        "farm_id": farm.pk,
+        "kind": kind,
+        "subject": subject,
+        "by": {**by.as_json(), "role": by.role, "request_id": request_ids.current.get()},
+        "created_at": now,
+        "next_at": now,
+    }
+    statements.run(statements.add(OutboxEvent, event))
+    return id
 
 
 def snapshot(row: models.Model) -> dict[str, Any]:
@@ -303,6 +296,9 @@ def _columns(farm: Farm, *, by: Actor, now: dt.datetime, **entry: Any) -> dict[s
         "by_id": by.id,
         "by_name": by.name,
         "by_role": str(by.role),
+        "before": None,
+        "after": None,
+        "reason": None,
         "outcome": "done",
         "codes": [],
         "request_id": request_ids.current.get(),

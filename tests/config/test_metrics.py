@@ -47,12 +47,13 @@ def test_work_that_waits_and_webhooks_that_fail_are_told(client):
     hook = journal.create(Webhook, farm=farm, by=SYSTEM, now=now, url="https://a.example", events=["*"],
                           secret="x", paused_because="gone")  # fmt: skip
     for state, error in (("waiting", None), ("waiting", "no answer"), ("failed", "no answer")):
-        event = journal.later("work_order.issued", farm=farm, subject=farm.id, by=SYSTEM, now=now)
+        kind = "work_order.issued"
+        event = journal.later(kind, farm=farm, subject=farm.id, by=SYSTEM, now=now)
         WebhookDelivery.objects.create(
-            farm=farm, created_at=now, updated_at=now, created_by_kind="system", webhook=hook, event=event.id,
-            kind=event.kind, subject=farm.id, seq=1, request_body={}, state=state, error=error, next_at=now,
+            farm=farm, created_at=now, updated_at=now, created_by_kind="system", webhook=hook, event=event,
+            kind=kind, subject=farm.id, seq=1, request_body={}, state=state, error=error, next_at=now,
         )  # fmt: skip
-    OutboxEvent.objects.filter(id=event.id).update(set_aside_at=now - dt.timedelta(hours=1))
+    OutboxEvent.objects.filter(id=event).update(set_aside_at=now - dt.timedelta(hours=1))
 
     seen = figures(client)
 

@@ -14,7 +14,7 @@ from standardwebhooks.webhooks import WebhookVerificationError
 
 from orchard.farms import journal
 from orchard.farms.actors import SYSTEM
-from orchard.farms.models import Webhook, WebhookDelivery
+from orchard.farms.models import OutboxEvent, Webhook, WebhookDelivery
 from orchard.farms.rows import new_id
 from orchard.farms.webhooks import addresses, sending
 from orchard.farms.webhooks.sending import PAUSES, Answer
@@ -37,9 +37,9 @@ def webhook(manager, **more):
 
 
 def happens(farm, kind="work_order.issued", subject=None):
-    event = journal.later(kind, farm=farm, subject=subject or new_id(), by=SYSTEM, now=timezone.now())
+    made = journal.later(kind, farm=farm, subject=subject or new_id(), by=SYSTEM, now=timezone.now())
     outbox.drain()
-    return event
+    return OutboxEvent.objects.get(id=made)
 
 
 class Listener:

@@ -65,4 +65,5 @@ def told(held: Lot, *, order: WorkOrder | None = None, pounds: str = "3") -> Loa
 
 
 def event(load: Load) -> OutboxEvent:
-    return journal.later("load.recorded", farm=load.farm, subject=load.id, by=SYSTEM, now=timezone.now())
+    made = journal.later("load.recorded", farm=load.farm, subject=load.id, by=SYSTEM, now=timezone.now())
+    return OutboxEvent.objects.get(id=made)

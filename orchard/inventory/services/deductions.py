@@ -113,7 +113,8 @@ def _locked(
     unnamed = [one.product for one in used if one.lot is None]
     others = Lot.objects.for_farm(farm).filter(queries.usable(on=on), Q(product__in=unnamed))
     free = others.values_list("key", flat=True) if unnamed else ()
-    return reservations.locked(farm=farm, work_order=work_order, also=[*named, *free, *also])
+    known = [one.product for one in used]
+    return reservations.locked(farm=farm, work_order=work_order, also=[*named, *free, *also], known=known)
 
 
 def _before(*, farm: Farm, load: uuid.UUID) -> Deduction | None:

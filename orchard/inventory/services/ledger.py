@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import uuid
 from collections.abc import Iterable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from decimal import Decimal
 from typing import Any
 
@@ -19,7 +19,7 @@ from orchard.api.spoken import of_engine
 from orchard.farms import journal
 from orchard.farms.actors import Actor
 from orchard.farms.models import Farm
-from orchard.inventory import amounts, chain
+from orchard.inventory import amounts, chain, queries
 from orchard.inventory.models import Lot, Movement, Product
 
 
@@ -49,20 +49,16 @@ def whole() -> Iterator[None]:
     """Write all of it or nothing: in the caller's transaction where there is one, else in one of its own.
 
     It sets no savepoint, which would cost two round trips: whoever refuses something refuses it before the
-    first write, so that a caller may go on in the same transaction.
+    first write, so that a caller may go on in the same transaction. What is written goes together.
     """
-    if connection.in_atomic_block:
-        yield
-        return
-    with transaction.atomic():
+    with nullcontext() if connection.in_atomic_block else transaction.atomic(), statements.together():
         yield
 
 
 LOCKED = f"""
-    SELECT {statements.columns(Lot, "lot")}, {statements.columns(Product, "product")}
-    FROM {Lot._meta.db_table} AS lot JOIN {Product._meta.db_table} AS product ON product.key = lot.product_id
+    SELECT {statements.columns(Lot, "lot")} FROM {Lot._meta.db_table} AS lot
     WHERE lot.farm_id = $1 AND {{which}}
-    ORDER BY lot.key FOR NO KEY UPDATE OF lot
+    ORDER BY lot.key FOR NO KEY UPDATE
 """
 BY_KEY = LOCKED.format(which="lot.key = ANY($2)")
 USABLE = LOCKED.format(
@@ -70,30 +66,32 @@ USABLE = LOCKED.format(
     "AND NOT lot.quarantined AND NOT lot.archived"
 )
 """The condition of `queries.usable`."""
-WIDTH = len(Lot._meta.concrete_fields)
 
 
-def lock_keys(*, farm: Farm, keys: Iterable[uuid.UUID]) -> dict[uuid.UUID, Lot]:
-    """Return lots with their rows locked, in the one order (by key) that keeps writers from deadlock."""
-    return {lot.key: lot for lot in _locked(BY_KEY, farm, list(set(keys)))}
+def lock_keys(
+    *, farm: Farm, keys: Iterable[uuid.UUID], known: Iterable[Product] = ()
+) -> dict[uuid.UUID, Lot]:
+    """Return lots with their rows locked, in the one order (by key) that keeps writers from deadlock.
+
+    :param known: products that the caller has, so that they need not be read again
+    """
+    return {lot.key: lot for lot in _locked(BY_KEY, farm, list(set(keys)), known=known)}
 
 
-def lock_usable(*, farm: Farm, products: Iterable[uuid.UUID], on: dt.date) -> list[Lot]:
-    """Return the lots of products, by their keys, that may be used on a day, locked in the same order."""
-    return _locked(USABLE, farm, list(products), on)
+def lock_usable(*, farm: Farm, products: Iterable[Product], on: dt.date) -> list[Lot]:
+    """Return the lots of products that may be used on a day, locked in the same order."""
+    known = list(products)
+    return _locked(USABLE, farm, [product.key for product in known], on, known=known)
 
 
-def _locked(text: str, farm: Farm, *values: object) -> list[Lot]:
-    found: list[Lot] = []
-    products: dict[uuid.UUID, Product] = {}
-    for row in statements.execute(text, [farm.id, *values]):
-        lot = statements.load(Lot, row[:WIDTH])
-        product = statements.load(Product, row[WIDTH:])
-        product = products.setdefault(product.key, product)
-        lot.farm = product.farm = farm
-        lot.product = product
-        found.append(lot)
-    return found
+def _locked(text: str, farm: Farm, *values: object, known: Iterable[Product]) -> list[Lot]:
+    lots = [statements.load(Lot, row) for row in statements.execute(text, [farm.id, *values])]
+    products = {product.key: product for product in known}
+    if others := {lot.product_id for lot in lots} - products.keys():
+        products |= {row.key: row for row in queries.products(farm=farm).filter(key__in=others)}
+    for lot in lots:
+        lot.farm, lot.product = farm, products[lot.product_id]
+    return lots
 
 
 def post(
@@ -119,28 +117,25 @@ def post(
         raise StockShort(
             short_fault(product=lot.product, missing=balance.copy_negate(), lot=lot, pointer="/quantity")
         )
-    return journal.create(
-        Movement,
-        farm=lot.farm,
-        by=by,
-        now=now,
-        id=id,
-        seal=lambda line: _follow(line, lot),
-        beside=lambda line: journal.touched(
-            lot,
+    with statements.together():
+        line = journal.create(
+            Movement,
+            farm=lot.farm,
+            by=by,
             now=now,
-            on_hand_base=balance,
-            chain_length=line.position,
-            chain_head=line.hash,
-        ),
-        lot=lot,
-        kind=kind,
-        quantity=quantity,
-        change_base=change_base,
-        balance_after_base=balance,
-        at=at,
-        **said,
-    )
+            id=id,
+            seal=lambda line: _follow(line, lot),
+            lot=lot,
+            kind=kind,
+            quantity=quantity,
+            change_base=change_base,
+            balance_after_base=balance,
+            at=at,
+            **said,
+        )
+        sums = {"on_hand_base": balance, "chain_length": line.position, "chain_head": line.hash}
+        journal.touch(lot, now=now, **sums)
+    return line
 
 
 def _follow(line: Movement, lot: Lot) -> None:

@@ -74,7 +74,8 @@ def move(
             )
         assert lot is not None and quantity is not None
         there_key = _other_place(lot, location, entry) if kind == "transfer" else None
-        held = ledger.lock_keys(farm=farm, keys=[lot.key, there_key or lot.key])
+        keys = [lot.key, there_key or lot.key]
+        held = ledger.lock_keys(farm=farm, keys=keys, known=[lot.product])
         lot = held[lot.key]
         on = queries.day_on_farm(farm=farm, at=entry.at)
         _not_expired(kind, lot, on)

@@ -8,8 +8,6 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from django.db import transaction
-
 from mixing.quantities import EXACT, Quantity
 from orchard.api.refusals import Fault
 from orchard.farms import journal
@@ -50,7 +48,7 @@ def reserve(
     wanted, products = _summed(needs, on=on)
     faults: list[Fault] = []
     with ledger.whole():
-        lots = ledger.lock_usable(farm=farm, products=wanted, on=on)
+        lots = ledger.lock_usable(farm=farm, products=products.values(), on=on)
         taken: list[tuple[Lot, Decimal]] = []
         for key, base in wanted.items():
             mine = first_to_expire(lot for lot in lots if lot.product.key == key)
@@ -74,13 +72,12 @@ def _summed(
 
 
 def _promise(lot: Lot, base: Decimal, *, work_order: uuid.UUID, by: Actor, now: dt.datetime) -> Reservation:
-    reserved = EXACT.add(lot.reserved_base, base)
+    journal.touch(lot, now=now, reserved_base=EXACT.add(lot.reserved_base, base))
     return journal.create(
         Reservation,
         farm=lot.farm,
         by=by,
         now=now,
-        beside=lambda _row: journal.touched(lot, now=now, reserved_base=reserved),
         product=lot.product,
         lot=lot,
         work_order=work_order,
@@ -92,20 +89,24 @@ def _promise(lot: Lot, base: Decimal, *, work_order: uuid.UUID, by: Actor, now: 
 
 def release(*, farm: Farm, work_order: uuid.UUID, by: Actor, now: dt.datetime) -> None:
     """Give back what an order still has promised. Safe twice."""
-    with transaction.atomic():
+    with ledger.whole():
         rows, held = locked(farm=farm, work_order=work_order)
         for row in rows:
             lessen(row, held[row.lot.key], by_base=row.open_base, becomes="released", by=by, now=now)
 
 
 def locked(
-    *, farm: Farm, work_order: uuid.UUID, also: Iterable[uuid.UUID] = ()
+    *,
+    farm: Farm,
+    work_order: uuid.UUID,
+    also: Iterable[uuid.UUID] = (),
+    known: Sequence[Product] = (),
 ) -> tuple[list[Reservation], dict[uuid.UUID, Lot]]:
     """Return an order's open reservations, and their lots and others by key, all locked: lots first."""
     mine = queries.reservations(farm=farm).filter(work_order=work_order, status="open")
     wanted = {*mine.values_list("lot", flat=True), *also}
     while True:
-        held = ledger.lock_keys(farm=farm, keys=wanted)
+        held = ledger.lock_keys(farm=farm, keys=wanted, known=known)
         rows = list(mine.order_by("key").select_for_update(of=("self",), no_key=True))
         went_elsewhere = {row.lot.key for row in rows} - held.keys()  # by a transfer, just before
         if not went_elsewhere:
@@ -119,9 +120,8 @@ def lessen(
     """Make a promise smaller; at nothing it `becomes` used or released. The caller holds both locks."""
     rest = EXACT.subtract(row.open_base, by_base)
     status = "open" if rest > 0 else becomes
-    reserved = EXACT.subtract(lot.reserved_base, by_base)
-    lessened = journal.touched(lot, now=now, reserved_base=reserved)
-    journal.change(row, by=by, now=now, beside=lessened, open_base=rest, status=status)
+    journal.touch(lot, now=now, reserved_base=EXACT.subtract(lot.reserved_base, by_base))
+    journal.change(row, by=by, now=now, open_base=rest, status=status)
 
 
 def follow(lot: Lot, there: Lot, *, by: Actor, now: dt.datetime) -> None:
