@@ -69,8 +69,8 @@ def demand_sound(key: str) -> None:
         )
 
 
-LOCK_AND_READ = f"""
-    SELECT pg_try_advisory_xact_lock($5::bigint), {statements.columns(KeptAnswer, "kept")}
+LOCK_AND_FIND = f"""
+    SELECT pg_try_advisory_xact_lock($5::bigint), kept.id
     FROM (SELECT 1) AS once LEFT JOIN {KeptAnswer._meta.db_table} AS kept
         ON caller = $1 AND method = $2 AND path = $3 AND key = $4
 """
@@ -79,12 +79,12 @@ constraint refuses ours as a whole, and the sender, told to try again, gets the 
 
 
 def _locked(*place: str) -> KeptAnswer | None:
-    ((held, *row),) = statements.execute(LOCK_AND_READ, (*place, _number("\x1f".join(place))))
+    ((held, id),) = statements.execute(LOCK_AND_FIND, (*place, _number("\x1f".join(place))))
     if not held:
         raise Conflict(
             Fault("idempotency_in_progress", _("the first request with this key is still running"))
         )
-    return None if row[0] is None else statements.load(KeptAnswer, row)
+    return None if id is None else KeptAnswer.objects.get(id=id)
 
 
 def _number(name: str) -> int:
