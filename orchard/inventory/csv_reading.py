@@ -1,8 +1,9 @@
 """Reading a CSV file that somebody's spreadsheet saved: every fault by row and column, nothing guessed.
 
 The rule of encodings: UTF-8, with or without its mark, and UTF-16 with its mark are read; Windows-1252 only
-where the sender says so (`charset=windows-1252`), since its bytes mean other letters elsewhere. All else is
-refused. The separator is the one of comma, semicolon and tab that the header has most of.
+where the sender says so (`charset=windows-1252`), since its bytes mean other letters elsewhere; who says ISO
+8859-1 means the same (Encoding Standard, WHATWG, section 4.2). All else is refused. The separator is the one
+of comma, semicolon and tab that the header has most of.
 """
 
 from __future__ import annotations
@@ -24,8 +25,11 @@ DECLARED = {
     "utf-8": "utf-8",
     "utf8": "utf-8",
     "utf-16": "utf-16",
+    "us-ascii": "utf-8",
     "windows-1252": "cp1252",
     "cp1252": "cp1252",
+    "iso-8859-1": "cp1252",
+    "latin1": "cp1252",
 }
 MARKS = (
     (codecs.BOM_UTF8, "utf-8-sig"),

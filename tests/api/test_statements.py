@@ -38,8 +38,10 @@ def test_a_read_sees_what_was_written_before_it():
     with statements.together():
         a_place(farm)
         seen = StorePlace.objects.for_farm(farm).count()
+        a_place(farm, "shed")
+        read = statements.read_rows(StorePlace.objects.for_farm(farm).values_list("name"))
 
-    assert seen == 1
+    assert (seen, sorted(read)) == (1, [("barn",), ("shed",)])
 
 
 def test_what_is_changed_twice_is_written_once_as_it_was_last():

@@ -201,13 +201,14 @@ class Import(InStore, Endpoint):
         charset = (self.request._request.content_params or {}).get("charset", "")
         rows, faults = files.read(self.raw, charset=charset, columns=kind.columns)
         said = []
-        broken = {fault.pointer.split("/")[2] for fault in faults if fault.pointer.count("/") > 1}
+        known = {fault.pointer for fault in faults}
+        broken = {pointer.split("/")[2] for pointer in known if pointer.count("/") > 1}
         for row in rows:
-            if str(row.number) in broken:
-                continue
+            if files.at(row.number) in known:
+                continue  # it could not be cut into cells
             values, wrong = self._read(row, kind, decimal)
-            faults += wrong
-            if not wrong:
+            faults += [fault for fault in wrong if fault.pointer not in known]
+            if not wrong and str(row.number) not in broken:
                 said.append((row.number, values))
         made = imports.take_in(
             farm=self.farm,
