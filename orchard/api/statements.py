@@ -18,7 +18,7 @@ from typing import Any, TypeVar
 import orjson
 import psycopg
 from django.core.exceptions import EmptyResultSet
-from django.db import DEFAULT_DB_ALIAS, connection, connections, models, transaction
+from django.db import DEFAULT_DB_ALIAS, DatabaseError, connection, connections, models, transaction
 from django.db.models.expressions import DatabaseDefault
 from psycopg.types.json import set_json_loads
 
@@ -101,7 +101,8 @@ def run(*parts: Statement) -> None:
 def together() -> Iterator[None]:
     """Let what is written wait for the next read, or the end of the block, and go in one round trip.
 
-    For the caller's transaction; where the block fails after something was written, it cannot be committed.
+    For the caller's transaction. Where the block fails, what waits is written all the same, as if it had not
+    waited: whoever catches that decides what becomes of it. After an error of the database nothing can be.
     """
     if _open.get() is not None:
         yield
@@ -114,9 +115,12 @@ def together() -> Iterator[None]:
         with connection.execute_wrapper(batch.before):
             yield
         batch.send()
-    except BaseException:
-        if batch.has_written:
-            transaction.set_rollback(True)
+    except DatabaseError:
+        transaction.set_rollback(True)
+        raise
+    except Exception:
+        if not connection.needs_rollback:
+            batch.send()
         raise
     finally:
         _open.reset(before)
@@ -126,7 +130,6 @@ class _Batch:
     """What waits to be written: rows of one table and form as one part, and one part for each changed row."""
 
     def __init__(self) -> None:
-        self.has_written = False
         self._forget()
 
     def _forget(self) -> None:
@@ -139,7 +142,6 @@ class _Batch:
         """Let a part wait. What changes a row that waits to be added must find it there: that goes first."""
         if part.row in self._new or self._size > MOST_VALUES:
             self.send()
-        self.has_written = True
         self._size += len(part.values)
         table, key = part.row
         if part.key_column is None:

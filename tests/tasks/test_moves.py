@@ -135,3 +135,17 @@ def test_work_on_a_sprayer_wants_somebody_who_may_handle(kind):
     path = f"work-orders/{manager.post('work-orders', body).json()['id']}"
 
     assert codes(manager.act(path, "issue")) == ["crew_not_qualified"]
+
+
+@pytest.mark.django_db
+def test_a_move_with_a_key_is_refused_as_one_without_and_changes_nothing():
+    farm = lowbell()
+    order = draft(farm, rate="1.2")
+    manager = Caller(farm.farm, "manager")
+
+    keyed = manager.act(f"work-orders/{order.id}", "issue", {}, idempotency_key="k-1")
+    plain = manager.act(f"work-orders/{order.id}", "issue", {})
+
+    assert keyed.status_code == plain.status_code == 409
+    assert keyed.json()["errors"] == plain.json()["errors"]
+    assert WorkOrder.objects.get(key=order.key).status == "draft"
