@@ -122,3 +122,10 @@ def test_a_body_that_is_no_object_is_refused_where_it_stands(block):
     refused = Caller(block.farm, "crew_lead").post(BULK, {"items": [seen(block), call]})
 
     assert (refused.status_code, pointers(refused)) == (422, ["/items/1/body"])
+
+
+@pytest.mark.parametrize("method", ["GET", "PATCH", "DELETE"])
+def test_nothing_but_post_is_taken(block, method):
+    caller = Caller(block.farm, "manager")
+
+    assert caller.call(method, BULK).status_code == 405

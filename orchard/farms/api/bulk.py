@@ -62,6 +62,7 @@ class Bulk(SignedIn):
 
     shown = BulkShown
     asked = BulkInput
+    one_transaction = False
 
     def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
         """Open no transaction: each call has its own."""

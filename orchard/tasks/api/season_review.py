@@ -27,7 +27,7 @@ from orchard.api.fields import (
     Reference,
     between,
 )
-from orchard.api.refusals import Fault, Unprocessable
+from orchard.api.refusals import Fault, Refusal
 from orchard.blocks import queries as ground
 from orchard.blocks.api.results import ResultShown
 from orchard.farms.endpoint import Endpoint
@@ -181,7 +181,7 @@ class SeasonReview(Endpoint):
     def reviewed(self) -> review.SeasonReview:
         """Return the review that is asked for.
 
-        :raises Unprocessable: where it ends before it begins
+        :raises Refusal: 400 where it ends before it begins
         """
         asked = self.filters()
         programme = asked.get("programme")
@@ -189,7 +189,7 @@ class SeasonReview(Endpoint):
         until = asked.get("until") or (programme.ends_on if programme else today)
         since = asked.get("since") or (programme.starts_on if programme else until - A_YEAR)
         if until < since:
-            raise Unprocessable(Fault("out_of_range", _("it ends before it begins"), "/to"))
+            raise Refusal(Fault("out_of_range", _("it ends before it begins"), "/to"))
         return review.season_review(
             farm=self.farm, since=since, until=until, programme=programme, block=asked.get("block")
         )
