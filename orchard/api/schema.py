@@ -103,6 +103,8 @@ class EndpointSchema(AutoSchema):
             wanted |= _MATCH
         if getattr(self.view, "conflicts", False):
             wanted = {**wanted, "409": _WRITE["409"]}
+        if getattr(self.view, "unprocessable", False):
+            wanted = {**wanted, "422": _WRITE["422"]}
         for status, words in wanted.items():
             operation["responses"].setdefault(status, self._problem(words))
         # The web server itself answers what is too long to be an address, before anything of ours runs.

@@ -115,7 +115,7 @@ def test_a_season_is_from_a_day_to_a_day_and_of_one_farm(summer):
     assert len(summer.rotation("from=2026-04-01&to=2026-04-01")) == 1
     assert summer.rotation(who=Caller(FarmFactory(), "owner")) == []
     backwards = summer.manager.get("rotation?from=2026-05-01&to=2026-04-01")
-    assert (backwards.status_code, codes(backwards)) == (400, ["out_of_range"])
+    assert (backwards.status_code, codes(backwards)) == (422, ["out_of_range"])
 
 
 def test_it_is_told_in_spanish_and_asks_as_often_for_ten_sprays_as_for_one(

@@ -13,7 +13,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from orchard.api.fields import Day, Id, Query, Reference, between
-from orchard.api.refusals import Fault, Refusal
+from orchard.api.refusals import Fault, Unprocessable
 from orchard.blocks import queries as ground
 from orchard.farms.endpoint import Endpoint
 from orchard.tasks import rotation
@@ -97,6 +97,7 @@ class Rotation(Endpoint):
     resource = "rotation"
     shown = RotationShown
     query = RotationQuery
+    unprocessable = True
 
     def get(self, request: Request, **kwargs: Any) -> Response:
         """Read it."""
@@ -104,7 +105,7 @@ class Rotation(Endpoint):
         until = asked.get("until") or self.now.astimezone(self.context()["zone"]).date()
         since = asked.get("since") or until - A_YEAR
         if until < since:
-            raise Refusal(Fault("out_of_range", _("it ends before it begins"), "/to"))
+            raise Unprocessable(Fault("out_of_range", _("it ends before it begins"), "/to"))
         found = rotation.rotations(farm=self.farm, since=since, until=until, block=asked.get("block"))
         return Response(self.show({"items": found}))
 

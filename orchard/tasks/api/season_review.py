@@ -27,7 +27,7 @@ from orchard.api.fields import (
     Reference,
     between,
 )
-from orchard.api.refusals import Fault, Refusal
+from orchard.api.refusals import Fault, Unprocessable
 from orchard.blocks import queries as ground
 from orchard.blocks.api.results import ResultShown
 from orchard.farms.endpoint import Endpoint
@@ -173,6 +173,7 @@ class SeasonReview(Endpoint):
     resource = "season_review"
     shown = SeasonReviewShown
     query = SeasonReviewQuery
+    unprocessable = True
 
     def get(self, request: Request, **kwargs: Any) -> Any:
         """Read it."""
@@ -181,7 +182,7 @@ class SeasonReview(Endpoint):
     def reviewed(self) -> review.SeasonReview:
         """Return the review that is asked for.
 
-        :raises Refusal: 400 where it ends before it begins
+        :raises Unprocessable: where it ends before it begins
         """
         asked = self.filters()
         programme = asked.get("programme")
@@ -189,7 +190,7 @@ class SeasonReview(Endpoint):
         until = asked.get("until") or (programme.ends_on if programme else today)
         since = asked.get("since") or (programme.starts_on if programme else until - A_YEAR)
         if until < since:
-            raise Refusal(Fault("out_of_range", _("it ends before it begins"), "/to"))
+            raise Unprocessable(Fault("out_of_range", _("it ends before it begins"), "/to"))
         return review.season_review(
             farm=self.farm, since=since, until=until, programme=programme, block=asked.get("block")
         )
