@@ -9,6 +9,7 @@ import importlib.util
 import os
 import re
 import sys
+import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
@@ -28,6 +29,9 @@ from orchard.farms import fence
 
 LOCK = 5_170_312  # any number, the same in every test process
 KEPT = {"django_migrations", "django_content_type", "auth_permission"}  # rows that migrations made
+NOT_BEGUN = "pg_snapshot_xmax(pg_current_snapshot())::text::bigint"
+STILL_OPEN = "pg_snapshot_xmin(pg_current_snapshot())::text::bigint"
+LONGEST_TEST = 120  # seconds that a test beside this one may keep a transaction open
 SETTLED = 10_000  # milliseconds a leftover connection has to let go of its rows
 
 
@@ -74,6 +78,21 @@ def empty_tables() -> None:
         connection.execute(f"SET lock_timeout = {SETTLED}")
         names = sql.SQL(", ").join(sql.Identifier(table) for table in sorted(tables))
         connection.execute(sql.SQL("TRUNCATE {} RESTART IDENTITY").format(names))
+
+
+def until_all_is_final() -> None:
+    """Wait until the change feed shows all that is committed by now, in whichever database of the server.
+
+    PostgreSQL counts transactions a server: a test that runs beside this one, in a database of its own, keeps
+    a transaction open from its beginning to its end, and until then the feed of no database goes beyond it.
+    """
+    connections["default"].ensure_connection()
+    session = connections["default"].connection
+    begun, end = session.execute(f"SELECT {NOT_BEGUN}").fetchone()[0], time.monotonic() + LONGEST_TEST
+    while session.execute(f"SELECT {STILL_OPEN}").fetchone()[0] < begun:
+        if time.monotonic() > end:
+            raise TimeoutError(f"a transaction on this server is open for more than {LONGEST_TEST} s")
+        time.sleep(0.05)
 
 
 def with_no_farm_open(answer: Callable[..., Any]) -> Callable[..., Any]:

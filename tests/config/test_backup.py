@@ -104,6 +104,7 @@ def test_what_changes_after_a_restore_comes_after_all_that_readers_have_seen(
     with psycopg.connect(database_environment["DATABASE_OWNER_URL"]) as old:
         old.execute(numbering.OFFSET.format(far))
     season.post("blocks", {"name": "Mill field", "crop": "apple", "trees": 9})
+    database.until_all_is_final()
     seen = [
         (one.transaction_number, one.seq) for one in queries.changes(farm=season.farm, after=None, limit=99)
     ]
@@ -116,6 +117,7 @@ def test_what_changes_after_a_restore_comes_after_all_that_readers_have_seen(
             " SELECT farm_id, now(), resource, resource_id, 'updated', etag, path FROM farms_change LIMIT 1"
         )
         restored.commit()
+        database.until_all_is_final()
         oldest = "pg_snapshot_xmin(pg_current_snapshot())::text::bigint + orchard_transaction_offset()"
         feed = restored.execute(
             "SELECT transaction_number, seq FROM farms_change"

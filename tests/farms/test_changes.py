@@ -11,6 +11,7 @@ from orchard.farms import journal, queries
 from orchard.farms.actors import SYSTEM
 from orchard.farms.api import journals
 from orchard.farms.models import Farm
+from tests import database
 from tests.callers import Caller, codes
 from tests.factories import BlockFactory, FarmFactory
 from tests.faults import feed, paging
@@ -114,14 +115,14 @@ def test_the_feed_is_followed_over_http():
     manager = Caller(farm, "manager")
     made = manager.post("blocks", {"name": "Lower", "crop": "peach"}).json()
 
-    follow(farm, until=2)
+    database.until_all_is_final()
     page = manager.get("changes").json()
     assert page["items"][-1]["resource"] == "block"
     assert page["items"][-1]["url"] == made["url"]
     assert manager.get(f"changes?after={page['cursor']}").json()["items"] == []
 
     manager.patch(made["url"], {"name": "Upper"})
-    after = manager.get(f"changes?after={page['cursor']}&wait=20").json()["items"]
+    after = manager.get(f"changes?after={page['cursor']}&wait=30").json()["items"]
     assert [(one["change"], one["id"]) for one in after] == [("updated", made["id"])]
     assert after[0]["etag"] == manager.get(made["url"])["ETag"]
 

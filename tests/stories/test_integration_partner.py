@@ -18,6 +18,7 @@ from orchard.config import farm_import
 from orchard.farms.webhooks import sending
 from orchard.farms.webhooks.sending import Answer
 from scheduling import outbox
+from tests import database
 from tests.callers import Caller, codes, pointers
 from tests.factories import FarmFactory
 from tests.inventory.store import at_once
@@ -157,11 +158,13 @@ def test_T4_a_reader_who_keeps_the_cursor_has_no_gap_and_no_repeat_while_others_
 def test_T4_what_is_deleted_stays_in_the_feed_as_deleted():
     owner = Caller(FarmFactory(), "owner")
     block = owner.post("blocks", GROUND).json()["id"]
-    cursor = owner.get("changes?wait=2").json()["cursor"]
+    database.until_all_is_final()
+    cursor = owner.get("changes").json()["cursor"]
 
     owner.delete(f"blocks/{block}")
 
-    [gone] = owner.get(f"changes?after={cursor}&wait=2").json()["items"]
+    database.until_all_is_final()
+    [gone] = owner.get(f"changes?after={cursor}").json()["items"]
     assert (gone["resource"], gone["id"], gone["change"]) == ("block", block, "deleted")
 
 

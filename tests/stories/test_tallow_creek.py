@@ -4,6 +4,7 @@ from decimal import Decimal
 
 import pytest
 
+from tests import database
 from tests.callers import codes
 from tests.clock import Clock
 from tests.invented.farm import Invented, findings, q, total
@@ -230,12 +231,14 @@ def test_5b_9_a_void_is_seen_by_who_follows_gives_the_captan_back_and_opens_the_
     before = farm.lot("CAP-4")
     done = captan_on_the_peaches(farm, clock)
     used = farm.lot("CAP-4")
+    database.until_all_is_final()
     cursor = farm.evander.get("changes").json()["cursor"]
     record = done["application_record"]
 
     farm.bartholomea.act(f"application-records/{record}", "void", {"reason": "it was another block"})
 
-    seen = farm.evander.get(f"changes?after={cursor}&wait=20").json()["items"]
+    database.until_all_is_final()
+    seen = farm.evander.get(f"changes?after={cursor}").json()["items"]
     assert ("application_record", record, "voided") in [
         (one["resource"], one["id"], one["change"]) for one in seen
     ]

@@ -11,6 +11,7 @@ from django.test.utils import CaptureQueriesContext
 from orchard.farms.actors import SYSTEM
 from orchard.tasks.models import WorkOrder
 from orchard.tasks.services import orders
+from tests import database
 from tests.callers import Caller
 from tests.factories import BlockFactory, CrewFactory, FarmFactory, ProductFactory, SprayerFactory
 
@@ -88,10 +89,12 @@ def test_page_after_page_each_order_is_shown_once_in_the_order_of_their_beginnin
 @pytest.mark.parametrize("path", ["schedule", "changes"])
 def test_a_page_needs_three_statements_for_one_row_and_for_many(manager, path):
     issue(manager.farm, 1)
+    database.until_all_is_final()
     manager.get(path)
     with CaptureQueriesContext(connection) as one:
         manager.get(path)
     issue(manager.farm, 40)
+    database.until_all_is_final()
 
     with CaptureQueriesContext(connection) as many:
         manager.get(path)
