@@ -214,6 +214,11 @@ def _sent(
         return [] if cursor.rownumber is None else cursor.fetchall()
 
 
+def execute_arrays(text: str, arrays: Sequence[Sequence[Any]]) -> None:
+    """Send a statement with an array at each `%b`: in the driver's binary form, which escapes nothing."""
+    _sent(psycopg.Cursor, text, arrays)
+
+
 def columns(model: type[models.Model], alias: str) -> str:
     """Return all columns of a table for a SELECT."""
     return ", ".join(f'{alias}."{field.column}"' for field in model._meta.concrete_fields)

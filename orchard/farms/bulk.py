@@ -2,7 +2,7 @@
 
 For work that makes hundreds of rows in one transaction, such as a plan. What `save` would fill in by itself
 is filled in here; columns that the database fills in are left to it. PostgreSQL takes no COPY where row-level
-security stands, so the rows go in as one JSON text.
+security stands, so the rows go in as one array a column, in the driver's binary form.
 """
 
 from __future__ import annotations
@@ -15,8 +15,8 @@ from typing import Any
 
 import orjson
 from django.db import connection, models
-from psycopg import sql
 
+from orchard.api import statements
 from orchard.farms import journal
 from orchard.farms.actors import Actor
 from orchard.farms.models import AuditEntry, Change
@@ -44,16 +44,38 @@ def create(rows: Sequence[FarmRow], *, by: Actor, now: dt.datetime) -> None:
 
 def insert(model: type[models.Model], rows: Sequence[Columns]) -> None:
     """Write rows of one model, by the names of their columns, in one statement, without a word."""
-    names = sql.SQL(", ").join(sql.Identifier(name) for name in rows[0])
-    statement = sql.SQL(
-        "INSERT INTO {table} ({names}) SELECT {names} FROM json_populate_recordset(NULL::{table}, %s::json)"
-    ).format(table=sql.Identifier(model._meta.db_table), names=names)
-    with connection.cursor() as cursor:
-        cursor.execute(statement, [orjson.dumps(rows, default=str).decode()])
+    of_json, text = _written(model, tuple(rows[0]))
+    statements.execute_arrays(
+        text,
+        [
+            [_as_json(row[name]) for row in rows] if is_json else [row[name] for row in rows]
+            for name, is_json in zip(rows[0], of_json, strict=True)
+        ],
+    )
+
+
+def _as_json(value: Any) -> str | None:
+    return value if value is None else orjson.dumps(value, default=str).decode()
+
+
+@lru_cache(maxsize=64)
+def _written(model: type[models.Model], names: tuple[str, ...]) -> tuple[tuple[bool, ...], str]:
+    """Return which columns are JSON, which goes as text, and the statement that takes an array a column."""
+    types = {str(field.column): str(field.db_type(connection)) for field in model._meta.concrete_fields}
+    of_json = tuple(types[name] == "jsonb" for name in names)
+    table, listed = model._meta.db_table, ", ".join(f'"{name}"' for name in names)
+    arrays = [
+        f"%b::{'text' if is_json else types[name]}[]" for name, is_json in zip(names, of_json, strict=True)
+    ]
+    read = [
+        f'"{name}"::jsonb' if is_json else f'"{name}"' for name, is_json in zip(names, of_json, strict=True)
+    ]
+    given = f"unnest({', '.join(arrays)}) AS given ({listed})"
+    return of_json, f'INSERT INTO "{table}" ({listed}) SELECT {", ".join(read)} FROM {given}'
 
 
 def columns(row: models.Model) -> dict[str, Any]:
-    """Return the columns of a row as JSON, or as what is text in JSON: an exact decimal stays one."""
+    """Return the columns of a row, as the driver or JSON takes them."""
     return {name: _prepared(field, row) for name, field in _fields(type(row))}
 
 
@@ -69,7 +91,7 @@ def by_database(field: Any) -> bool:
 
 
 AS_THEY_ARE = frozenset({str, int, bool, type(None), uuid.UUID, dt.datetime, dt.date, dict, list})
-"""What JSON writes as the database reads it."""
+"""What is taken as it is."""
 
 
 def _prepared(field: Any, row: models.Model) -> Any:

@@ -2,7 +2,8 @@
 
 The floor is COPY into tables of the same columns, keys and indexes, with no foreign keys and no policies, of
 values that are ready to be sent: what nobody can do without. Ours makes the rows, their titles and numbers,
-checks them, writes them down in the audit and the change feed. Both are rolled back each time.
+checks them, writes them down in the audit and the change feed, and has their foreign keys looked up. Both
+are rolled back each time.
 """
 
 from __future__ import annotations

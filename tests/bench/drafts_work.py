@@ -32,6 +32,7 @@ def prepare(count: int) -> tuple[Work, Work]:
     def ours() -> None:
         with transaction.atomic():
             orders.add_orders(farm=farm, drafts=drafts, by=SYSTEM, now=timezone.now())
+            connection.check_constraints()  # what a commit would look up
             transaction.set_rollback(True)
 
     with transaction.atomic():
