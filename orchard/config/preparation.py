@@ -42,8 +42,7 @@ def prepare(*, verbosity: int = 0) -> bool:
                 lambda: call_command("migrate", database="owner", interactive=False, verbosity=verbosity),
             )
         grant_rows()
-        with owner.cursor() as cursor:
-            fence.fence(cursor)
+        in_short_waits(owner, lambda: fence.fence(owner))
     return behind
 
 

@@ -2,7 +2,7 @@
 
 import psycopg
 import pytest
-from django.db import connection
+from django.db import DataError, connection, connections
 
 from orchard.blocks.models import Block
 from orchard.farms import fence
@@ -86,6 +86,36 @@ def test_a_farm_made_over_the_api_is_open_to_its_own_first_rows(client):
 
     assert owner.post("blocks", {"name": "Terrace", "crop": "peach", "trees": 12}).status_code == 201
     assert [row["name"] for row in owner.get("blocks").json()["items"]] == ["Terrace"]
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_connection_that_was_never_told_a_farm_sees_no_row(two_farms):
+    address = connection.get_connection_params() | {"options": ""}
+
+    with psycopg.connect(**_plain(address)) as fresh:
+        assert fresh.execute(f"SELECT {fence.OPEN}, count(*) FROM blocks_block").fetchone() == (None, 0)
+
+
+@pytest.mark.parametrize("strange", ["a farm", "%", "**", "*,*"])
+def test_what_is_neither_a_farm_nor_every_farm_is_an_error_and_shows_nothing(two_farms, strange):
+    with pytest.raises(DataError), fence.opened(strange):
+        blocks_in_sight()
+
+
+@pytest.mark.django_db(transaction=True, databases=["default", "owner"])
+def test_an_earlier_fence_gives_way_to_the_one_of_today():
+    owner = connections["owner"]
+    with owner.cursor() as cursor:
+        cursor.execute(f"DROP POLICY {fence.POLICY} ON blocks_block")
+        cursor.execute("CREATE POLICY rows_of_the_farm_that_is_open ON blocks_block USING (true)")
+
+    fence.fence(owner)
+
+    with owner.cursor() as cursor:
+        cursor.execute("SELECT policyname FROM pg_policies WHERE tablename = 'blocks_block'")
+        assert cursor.fetchall() == [(fence.POLICY,)]
+        cursor.execute("SELECT count(DISTINCT qual) FROM pg_policies")
+        assert cursor.fetchone() == (1,)
 
 
 def _rows(table: str) -> int:

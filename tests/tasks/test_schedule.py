@@ -5,10 +5,12 @@ import datetime as dt
 import io
 
 import pytest
-from django.db import connection
+from django.db import connection, connections
 from django.test.utils import CaptureQueriesContext
 
+from orchard.farms import fence
 from orchard.farms.actors import SYSTEM
+from orchard.tasks import programme_queries
 from orchard.tasks.models import WorkOrder
 from orchard.tasks.services import orders
 from tests import database
@@ -100,6 +102,22 @@ def test_a_page_needs_three_statements_for_one_row_and_for_many(manager, path):
         manager.get(path)
 
     assert len(statements(one)) == len(statements(many)) <= 3
+
+
+@pytest.mark.django_db(transaction=True, databases=["default", "owner"])
+def test_a_page_of_many_orders_is_read_along_their_beginning_without_a_sort():
+    """PostgreSQL has to judge right how many rows the fence lets through."""
+    here, there = FarmFactory(), FarmFactory()
+    issue(here, 1000)
+    issue(there, 1000)
+    with connections["owner"].cursor() as cursor:
+        cursor.execute("ANALYZE")
+
+    with fence.opened(here.id):
+        plan = programme_queries.schedule(farm=here).order_by("starts_at", "id")[:101].explain()
+
+    assert "work_orders_by_start" in plan
+    assert "Sort" not in plan
 
 
 def test_the_file_of_cells_has_the_same_orders(manager):
