@@ -11,6 +11,7 @@ from django.utils import timezone
 from kombu.exceptions import OperationalError
 
 from orchard.api import idempotency
+from orchard.farms import audit_chain
 from orchard.farms.webhooks import sending
 from orchard.tasks.services import holds
 from scheduling import buds, outbox
@@ -42,6 +43,12 @@ def free_long_held() -> int:
     """Give back the stock that is promised to orders which are held for too long."""
     longest = dt.timedelta(days=settings.HOLD_KEEPS_STOCK_DAYS)
     return holds.release_long_held(longest=longest, now=timezone.now())
+
+
+@app.task(name="scheduling.seal_audit")
+def seal_audit() -> int:
+    """Seal the audit entries that have become final since the last time."""
+    return audit_chain.seal(now=timezone.now())
 
 
 @app.task(name="scheduling.forget_answers")

@@ -164,13 +164,18 @@ PROMISES: dict[int, Promise] = {
         ),
     ),
     21: Promise(
-        "a line of a ledger that is changed, taken out or moved is found, with its place",
+        "a line of a ledger or an entry of the audit that is changed, put in, taken out or moved is found,"
+        " with its place: each of 10,000; 100,000 entries are followed in a second",
         (
+            "farms/test_audit_chain.py::test_each_of_ten_thousand_is_found_wherever_it_stands",
+            "farms/test_audit_chain.py::test_what_the_owner_of_the_tables_changes_is_found_with_its_place",
+            "farms/test_audit_chain.py::"
+            "test_an_end_that_was_cut_off_or_written_anew_is_found_by_the_heads_that_were_kept",
             "inventory/test_chain.py::test_what_the_owner_of_the_tables_changes_is_found_with_its_first_line",
             "inventory/test_chain.py::test_a_chain_made_anew_is_found_by_the_heads_that_were_kept_elsewhere",
             "farms/test_audit.py::test_the_database_itself_refuses_to_change_it",
         ),
-        left="the audit is append-only by triggers and rights; only the ledger is a chain",
+        ("PROMISE_ROUNDS=500 python -m pytest tests/farms/test_audit_chain.py -n 0 -s -k ten_thousand",),
     ),
     22: Promise(
         "a backup is put back on an empty server with every row and every ledger as it was; a million lines"

@@ -82,7 +82,8 @@ def rows_of(table: FarmTable, *, farm: Farm) -> Iterator[dict[str, Any]]:
         )
         for (text,) in cursor.fetchall():
             row = json.loads(text, parse_float=Decimal)
-            yield {name: str(one) if isinstance(one, Decimal) else one for name, one in row.items()}
+            told = ((name, row[name]) for name in table.columns)
+            yield {name: str(one) if isinstance(one, Decimal) else one for name, one in told}
 
 
 def _through(table: FarmTable) -> str:

@@ -15,6 +15,7 @@ STAYS = frozenset(
         "farms_webhook",
         "farms_webhookdelivery",
         "farms_outboxevent",
+        "farms_auditlink",  # its seals name the farm: the audit is sealed anew where it arrives
         "farms_change",  # a feed of this place: its cursors mean nothing elsewhere
     }
 )
@@ -25,6 +26,7 @@ APPS = ("blocks", "crews", "inventory", "tasks", "farms")
 class FarmTable:
     """A table with rows of a farm.
 
+    :ivar columns: but for those that a database fills in by itself
     :ivar farm: the column that names the farm; None where rows belong to it through `parent`
     :ivar key: the column that other tables refer to
     :ivar refers: columns that hold keys of the tables that go along
@@ -65,7 +67,7 @@ def _table(model: type[models.Model], names: set[str]) -> FarmTable:
     assert model._meta.pk is not None
     return FarmTable(
         name=model._meta.db_table,
-        columns=tuple(field.attname for field in fields),
+        columns=tuple(field.attname for field in fields if not field.has_db_default()),
         farm=farm,
         key=model._meta.pk.attname,
         refers=frozenset(column for column, _ in inner),

@@ -17,7 +17,7 @@ from django.db import OperationalError
 
 from orchard.farms import request_ids
 
-SAID = ("method", "route", "status", "ms", "farm", "by", "kind")
+SAID = ("method", "route", "status", "ms", "farm", "by", "kind", "position", "hash")
 """What a line may carry beside its sentence: `extra={…}` of these names."""
 OF_MACHINES = (OSError, OperationalError)
 STRUCK = "***"
@@ -80,6 +80,9 @@ def settings(level: str) -> dict[str, object]:
             # A refusal is an answer, not an accident: it stands in the audit.
             "django.request": {"handlers": ["stderr"], "level": "ERROR", "propagate": False},
             "kombu.connection": {"handlers": ["stderr"], "level": "ERROR", "propagate": False},
+            "orchard.farms.audit_chain": {
+                "level": "INFO"
+            },  # where the audit ended a day: to be kept elsewhere
             "gunicorn.error": {"handlers": ["stderr"], "level": level, "propagate": False},
             "gunicorn.access": {"handlers": [], "level": "CRITICAL", "propagate": False},  # we write our own
         },

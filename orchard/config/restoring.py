@@ -19,7 +19,7 @@ from django.db.migrations.executor import MigrationExecutor
 from psycopg import errors, sql
 
 from orchard.config import backup, preparation
-from orchard.farms import numbering
+from orchard.farms import audit_chain, numbering
 from orchard.inventory import proof
 
 MADE_BY_PREPARING = ("django_content_type", "auth_permission")  # rows that every prepared database has
@@ -148,7 +148,9 @@ def _go_on_counting(connection: psycopg.Connection[Any]) -> None:
 
 
 def _prove() -> None:
-    """Follow every ledger from its first line."""
+    """Follow every ledger and every audit from its first line."""
+    for broken in audit_chain.broken():
+        raise CannotRestore(f"It was put back as it was, but the audit does not hold: {broken}")
     for read in proof.ledgers():
         if read.fault is not None:
             raise CannotRestore(

@@ -183,6 +183,7 @@ CELERY_BEAT_SCHEDULE = {
     "send webhooks": {"task": "scheduling.send_webhooks", "schedule": 2.0},
     "forecast buds": {"task": "scheduling.forecast_buds", "schedule": 21_600.0},
     "free what long holds keep": {"task": "scheduling.free_long_held", "schedule": 3600.0},
+    "seal the audit": {"task": "scheduling.seal_audit", "schedule": 60.0},
     "forget old answers": {"task": "scheduling.forget_answers", "schedule": 86_400.0},
 }
 DATA_UPLOAD_MAX_MEMORY_SIZE = 1024 * 1024

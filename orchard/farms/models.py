@@ -243,6 +243,7 @@ class AuditEntry(models.Model):
     id = models.UUIDField(primary_key=True, default=new_id, editable=False)
     farm = models.ForeignKey(Farm, on_delete=models.PROTECT, related_name="+")
     at = models.DateTimeField()
+    transaction_number = models.BigIntegerField(db_default=PlaceInFeed())
     by_kind = models.CharField(max_length=10)
     by_id = models.UUIDField(null=True)
     by_name = models.CharField(max_length=200)
@@ -261,7 +262,10 @@ class AuditEntry(models.Model):
 
     class Meta:
         ordering = ("id",)
-        indexes = [models.Index(fields=("farm", "resource", "resource_id"), name="audit_by_thing")]
+        indexes = [
+            models.Index(fields=("farm", "resource", "resource_id"), name="audit_by_thing"),
+            BrinIndex(fields=("transaction_number",), name="audit_by_transaction"),
+        ]
         constraints = [
             models.CheckConstraint(
                 condition=models.Q(outcome__in=["done", "refused"]), name="an_audit_entry_is_done_or_refused"
@@ -270,6 +274,34 @@ class AuditEntry(models.Model):
 
     def __str__(self) -> str:
         return f"{self.action} {self.resource}"
+
+
+class AuditLink(models.Model):
+    """The seal of one audit entry, written when no earlier entry can come any more (`audit_chain`).
+
+    It refers to the entry by no foreign key: that an entry is gone must be told by the proof.
+    """
+
+    append_only = True
+
+    entry_id = models.UUIDField(primary_key=True, editable=False)
+    farm = models.ForeignKey(Farm, on_delete=models.PROTECT, related_name="+", db_index=False)
+    position = models.BigIntegerField()
+    transaction_number = models.BigIntegerField()
+    hash = models.BinaryField(max_length=32)
+    sealed_at = models.DateTimeField()
+
+    objects = FarmRows.as_manager()
+
+    class Meta:
+        ordering = ("farm", "position")
+        indexes = [models.Index(fields=("transaction_number",), name="seals_by_transaction")]
+        constraints = [
+            models.UniqueConstraint(fields=("farm", "position"), name="an_audit_has_one_entry_at_a_place"),
+        ]
+
+    def __str__(self) -> str:
+        return f"seal {self.position}"
 
 
 class Change(models.Model):

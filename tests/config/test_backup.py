@@ -11,7 +11,7 @@ import psycopg
 import pytest
 from django.db import connections
 
-from orchard.config import preparation
+from orchard.config import backup, preparation
 from orchard.farms import numbering, queries
 from tests import database
 from tests.callers import Caller
@@ -195,33 +195,37 @@ def test_a_file_that_is_cut_off_or_none_of_ours_is_refused(season, database_envi
 def test_a_backup_of_an_older_release_is_put_back_and_brought_up_to_date(
     season, database_environment, nowhere, tmp_path
 ):
-    file, shorter, older = (tmp_path / name for name in ("orchard.backup", "shorter", "older"))
+    file, older = tmp_path / "orchard.backup", tmp_path / "older"
     later = {
         ("farms", "0007_transactions_go_on_after_a_restore"),
         ("farms", "0008_a_farm_has_a_gate_code"),
+        ("farms", "0009_audit_is_sealed"),
+        ("farms", "0010_audit_by_transaction"),
     }
+    then = {"farms_farm": "gate_code", "farms_auditentry": "transaction_number"}
     run(database_environment, "backup", "--to", str(file))
     with zipfile.ZipFile(file) as archive:
-        tables = json.loads(archive.read("manifest.json"))["tables"]
-        [farms] = [one for one in tables if one["name"] == "farms_farm"]
-        [member] = [one for one in archive.namelist() if one.partition(".")[0].endswith("farms_farm")]
-    place, rows = farms["columns"].index("gate_code"), []
+        columns = {one["name"]: one["columns"] for one in json.loads(archive.read("manifest.json"))["tables"]}
+        rows = {}
+        for name, column in then.items():
+            place = columns[name].index(column)
+            cells = [line.split(b"\t") for line in archive.read(backup.member(name)).splitlines()]
+            rows[name] = b"".join(b"\t".join((*one[:place], *one[place + 1 :])) + b"\n" for one in cells)
 
-    def without_the_column(content: bytes) -> bytes:
-        cells = [line.split(b"\t") for line in content.splitlines()]
-        rows.append(b"".join(b"\t".join((*one[:place], *one[place + 1 :])) + b"\n" for one in cells))
-        return rows[0]
-
-    def before_it(manifest: bytes) -> bytes:
+    def before_them(manifest: bytes) -> bytes:
         told = json.loads(manifest)
         told["migrations"] = [one for one in told["migrations"] if tuple(one) not in later]
-        [table] = [one for one in told["tables"] if one["name"] == "farms_farm"]
-        table["columns"].remove("gate_code")
-        table["sha256"] = hashlib.sha256(rows[0]).hexdigest()
+        told["tables"] = [one for one in told["tables"] if one["name"] != "farms_auditlink"]
+        for table in told["tables"]:
+            if (name := table["name"]) in then:
+                table["columns"].remove(then[name])
+                table["sha256"] = hashlib.sha256(rows[name]).hexdigest()
         return json.dumps(told).encode()
 
-    changed(file, shorter, member, without_the_column)
-    put_back = run(nowhere, "restore", "--from", str(changed(shorter, older, "manifest.json", before_it)))
+    at = file
+    for name, content in rows.items():
+        at = changed(at, tmp_path / name, backup.member(name), lambda _, content=content: content)
+    put_back = run(nowhere, "restore", "--from", str(changed(at, older, "manifest.json", before_them)))
 
     assert put_back.returncode == 0, put_back.stderr
     assert rows_of(nowhere["DATABASE_OWNER_URL"])["inventory_movement"].startswith("(2,")

@@ -12,6 +12,7 @@ from django.db.migrations.loader import MigrationLoader
 from django.db.models.functions import Now
 
 from orchard.config import preparation
+from orchard.farms.models import PlaceInFeed
 
 OURS = ("api", "farms", "blocks", "crews", "inventory", "tasks")
 BEFORE_ANY_FARM = {
@@ -46,7 +47,7 @@ def instead_of(operation):
     if type(operation) is of.AlterField:
         return "add a column, fill it in pieces, and remove the old one in the release after"
     default = getattr(getattr(operation, "field", None), "db_default", models.NOT_PROVIDED)
-    constant = default is models.NOT_PROVIDED or isinstance(default, (models.Value, Now))
+    constant = default is models.NOT_PROVIDED or isinstance(default, (models.Value, Now, PlaceInFeed))
     constant = constant or not hasattr(default, "resolve_expression")
     return None if constant else "a default that is worked out for each row writes the whole table anew"
 

@@ -22,6 +22,7 @@ NO_DATABASE_SECONDS = 2.0
 A_LOOK_SECONDS = 0.5
 A_DAY = dt.timedelta(days=1)
 FORECASTS_EVERY = dt.timedelta(hours=6)
+SEALS_EVERY = dt.timedelta(minutes=1)
 
 
 class Command(BaseCommand):
@@ -55,6 +56,7 @@ class Command(BaseCommand):
             threading.Thread(target=_do_what_takes_long, args=(stopped,), daemon=True).start()
         forgotten_at: dt.datetime | None = None
         forecast_at: dt.datetime | None = None
+        sealed_at: dt.datetime | None = None
         ear = wake.Ear()
         while not stopped.is_set():
             close_old_connections()
@@ -66,6 +68,9 @@ class Command(BaseCommand):
                 if forecast_at is None or timezone.now() - forecast_at > FORECASTS_EVERY:
                     jobs.forecast_buds.apply()
                     forecast_at = timezone.now()
+                if sealed_at is None or timezone.now() - sealed_at > SEALS_EVERY:
+                    jobs.seal_audit.apply()
+                    sealed_at = timezone.now()
                 sent = outbox.relay(send=jobs.send, now=timezone.now(), most=most, beside=beside)
                 if not settings.REDIS_URL:  # with a broker the timer asks the workers
                     jobs.send_webhooks.apply()
