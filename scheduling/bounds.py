@@ -10,8 +10,13 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
+from django.utils.translation import gettext_noop as _
+
 from mixing.quantities import Quantity, parse_quantity
 
+FARM = _("this farm")
+PRACTICE = _("common practice, no source")
+"""What `windows.toml` names where it has no source."""
 TABLE = Path(__file__).with_name("windows.toml")
 
 
@@ -118,7 +123,7 @@ def of_farm(limits: Mapping[str, Any]) -> tuple[Bound, ...]:
     """Return the bounds of a farm's `limits`; what is not about weather (`re_entry_minimum`) is left out."""
     names = {measure.value for measure in Measure}
     return tuple(
-        Bound(Measure(name), parse_quantity(raw), Basis.FARM, "this farm")
+        Bound(Measure(name), parse_quantity(raw), Basis.FARM, FARM)
         for name, raw in sorted(limits.items())
         if name in names and raw is not None
     )

@@ -25,7 +25,7 @@ from scheduling.plots.season import Mark, season_picture
 def of_order(*, order: WorkOrder, now: dt.datetime) -> Picture:
     """Return the open and closed hours of a work order for a fortnight from now on."""
     found = windows_for(**windows.asked(order=order, now=now))
-    return open_hours.picture(found, title=order.title)
+    return open_hours.picture(found, title=order.called)
 
 
 def of_block(*, block: Block) -> dict[str, Picture]:

@@ -23,7 +23,7 @@ from orchard.farms.actors import Actor
 from orchard.tasks import choosing, programmes
 from orchard.tasks.models import PlanningRun, WorkOrder
 from orchard.tasks.services import orders
-from orchard.tasks.told import Told
+from orchard.tasks.told import Told, because_of
 from scheduling import explain
 from scheduling.assignment import Answer, Placed, assign
 from scheduling.assignment.assign import Budget
@@ -241,7 +241,7 @@ def _values(run: PlanningRun, known: Gathered, wish: Wish, placed: Placed) -> di
         "window": {
             "earliest": min(one.on for one in wish.stretches).isoformat(),
             "latest": latest,
-            "because": "; ".join(because(wish, stretch)),
+            **because_of(because(wish, stretch)),
         },
     }
     if placed.tool is not None:
@@ -268,13 +268,8 @@ def with_mix(values: dict[str, Any], *, raw: dict[str, Any], by: Actor, now: dt.
         by=by,
         now=now,
     )
-    found = [values["window"]["because"]]
-    found += [f"another mix of the line, for {one.says}" for one in choice.passed_over if choice.place]
-    return {
-        **values,
-        "products": choice.products,
-        "window": {**values["window"], "because": "; ".join(found)},
-    }
+    found = [Told("%(says)s", says=values["window"]["because"]), *choice.why()]
+    return {**values, "products": choice.products, "window": {**values["window"], **because_of(found)}}
 
 
 def _said(one: LeftOut, known: Gathered) -> dict[str, Any]:

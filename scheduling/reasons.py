@@ -64,7 +64,7 @@ def wanted_dry(bound: Bound) -> str:
 
 
 def because(bound: Bound, limit: Limit, says: str) -> Reason:
-    return Reason(limit, bound.basis, f"{says} ({bound.whose})")
+    return Reason(limit, bound.basis, f"{says} ({_(bound.whose)})")
 
 
 @lru_cache(maxsize=65536)

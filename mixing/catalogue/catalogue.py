@@ -115,7 +115,10 @@ def word(kind: str, code: str, language: str = "en") -> str:
 
 def named(value: str, language: str = "en") -> str:
     """Return the name of a crop, target, metal or substance; what has none stands for itself."""
-    return value if language == "en" else _words(language).get(value, value)
+    if language == "en":
+        return value
+    known = _words(language)
+    return known.get(value) or known.get(value.lower(), value)
 
 
 def words(kind: str, codes: Iterable[str], language: str = "en") -> str:

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Mapping
 from typing import Any
 
+from django.utils.formats import date_format
 from django.utils.functional import Promise
 from django.utils.translation import get_language, pgettext_lazy
 
@@ -142,6 +144,29 @@ def language() -> str:
     """Return the language in use that the engine speaks too, else English."""
     asked = (get_language() or "en")[:2]
     return asked if asked in catalogue.LANGUAGES else "en"
+
+
+SHORT = {"en": "j M", "es": "j b"}
+"""A day and its month: `26 Nov`; months are written small in Spanish."""
+
+
+def short_day(on: dt.date | dt.datetime, *, weekday: bool = False, more: str = "") -> str:
+    """Return a day with its month, in the language in use.
+
+    :param more: what follows, as Django writes formats: `Y`, `, H:i`
+    """
+    return date_format(on, f"{'D ' if weekday else ''}{SHORT[language()]}{more}")
+
+
+def named(name: str) -> str:
+    """Return a crop, target, metal or substance in the language in use; else as it is."""
+    return catalogue.named(name, language())
+
+
+def ingredient(name: str, language: str | None = None) -> str:
+    """Return an active ingredient as the container has it, and what it is called in the language in use."""
+    here = catalogue.named(name, language or (get_language() or "en")[:2])
+    return name if here.lower() == name.lower() else f"{name} ({here})"
 
 
 def of_engine(fault: QuantityError) -> str:

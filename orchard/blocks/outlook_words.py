@@ -6,17 +6,22 @@ import datetime as dt
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from django.utils.formats import date_format
 from django.utils.functional import Promise
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
+from orchard.api.spoken import short_day
 from orchard.blocks.models import BlockOutlook, StageForecast
 
 EVENTS: Mapping[str, Promise] = {
     "budburst": gettext_lazy("budburst"),
     "first_bloom": gettext_lazy("first bloom"),
     "full_bloom": gettext_lazy("full bloom"),
+}
+MODELS: Mapping[str, Promise] = {
+    "observed": gettext_lazy("seen"),
+    "running_mean": gettext_lazy("the mean of the springs before"),
+    "by hand": gettext_lazy("by hand"),
 }
 REMARKS: Mapping[str, Promise] = {
     "impossible_days": gettext_lazy("%(days)s days left out: no temperatures that a day on Earth can have"),
@@ -71,18 +76,23 @@ def said(words: Mapping[str, Promise], remark: Mapping[str, Any]) -> str:
     return str(words[remark["code"]]) % facts
 
 
+def by_model(code: str) -> str:
+    """Return what a forecast goes by, in words; a fitted model has its own name."""
+    return str(MODELS.get(code, code))
+
+
 def last_safe(on: dt.date, *, model: str) -> str:
     """Return what the last safe day is, and what it rests on.
 
     :param model: of the forecast of budburst; `observed` where the buds have burst
     """
-    day = date_format(on, "j M Y")
+    day = short_day(on, more=" Y")
     if model == "observed":
         return _("%(day)s was the last day before budburst") % {"day": day}
     return _(
         "%(day)s is the last day before bud colour in nine springs of ten (by budburst, to be safe;"
         " %(model)s). Look at the buds before the spray; the label and your adviser come first"
-    ) % {"day": day, "model": model}
+    ) % {"day": day, "model": by_model(model)}
 
 
 def beside(seen: BlockOutlook | None, forecasts: Sequence[StageForecast]) -> dict[str, Any]:

@@ -24,7 +24,7 @@ from orchard.farms.rows import FarmRow
 from orchard.inventory import container_queries
 from orchard.inventory import queries as store
 from orchard.inventory.amounts import in_stock_unit
-from orchard.tasks import amounts, need_queries, queries
+from orchard.tasks import amounts, need_queries, queries, titles
 from orchard.tasks.models import ApplicationRecord, WorkOrder
 from orchard.tasks.review import season_review
 
@@ -94,7 +94,7 @@ def _lines(farm: Farm, today: dt.date) -> Iterator[Attention]:
     for block in review.blocks:
         for line in block.lines:
             if line.programme.status == "active" and line.state in ("missed", "open"):
-                says = f"{line.line['title']}, {block.block}: {line.says}"
+                says = f"{titles.said(line.line['title'])}, {block.block}: {line.says}"
                 seen = line.seen
                 yield Attention(f"line_{line.state}", says, None, line.programme, seen or block.block)
 
@@ -104,7 +104,7 @@ def _orders(farm: Farm, now: dt.datetime) -> Iterator[Attention]:
         on = store.day_on_farm(farm=farm, at=order.ends_at or order.starts_at)
         says = _("order %(number)s, %(title)s, is %(state)s and was planned for %(on)s") % {
             "number": order.number,
-            "title": order.title,
+            "title": order.called,
             "state": STATES[order.status],
             "on": on,
         }
@@ -129,7 +129,7 @@ def _records(farm: Farm, today: dt.date, now: dt.datetime) -> Iterator[Attention
             )
         else:
             says = _("the record of order %(number)s, %(title)s, is due on %(due)s: finish the order")
-        says %= {"number": order.number, "title": order.title, "due": due}
+        says %= {"number": order.number, "title": order.called, "due": due}
         yield Attention("record_due", says, due, order)
 
 

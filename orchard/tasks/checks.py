@@ -17,6 +17,7 @@ from django.utils.translation import gettext as _
 
 from mixing import MixRequestError
 from mixing import check_mix as ask_engine
+from mixing.catalogue import LANGUAGES
 from mixing.quantities import Quantity
 from orchard.api.refusals import Conflict, Fault, Unprocessable
 from orchard.api.remembered import remembered
@@ -32,6 +33,7 @@ from orchard.tasks import pair_notes
 from orchard.tasks.leftovers import with_what_is_on
 from orchard.tasks.models import MixCheck, Override, WorkOrder
 from orchard.tasks.resolving import Wanted, resolve
+from orchard.tasks.told import Told, in_each
 
 OVERRIDE_HOLDS = dt.timedelta(hours=24)
 
@@ -115,6 +117,22 @@ def engine_report(request: Mapping[str, Any], *, language: str = "en") -> dict[s
         return ask_engine(request, language=language if language in ("en", "es") else "en")
     except MixRequestError as error:
         raise Unprocessable(*(Fault(f["code"], f["detail"], f["pointer"]) for f in error.errors)) from None
+
+
+def in_each_language(request: Mapping[str, Any], finding: Mapping[str, Any]) -> Told:
+    """Return the sentence of a finding so that it can be read later in any language.
+
+    :param request: what the engine was asked, and found this
+    """
+
+    def this(one: Mapping[str, Any]) -> bool:
+        return (one["id"], one["products"]) == (finding["id"], finding["products"])
+
+    def says(language: str) -> str:
+        found = ask_engine(request, language=language)["findings"]
+        return next((str(one["says"]) for one in found if this(one)), str(finding["says"]))
+
+    return in_each({language: says(language) for language in LANGUAGES})
 
 
 def fingerprint(*, block: Block, products: Sequence[Wanted]) -> str:

@@ -12,6 +12,8 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
+from django.utils.translation import gettext_noop as noop
+
 from mixing.quantities import QuantityError
 from orchard.api.refusals import Unprocessable
 from orchard.blocks.models import Block
@@ -22,6 +24,7 @@ from orchard.inventory import queries as store
 from orchard.inventory.models import Product
 from orchard.tasks import amounts, checks
 from orchard.tasks.models import MixCheck
+from orchard.tasks.told import Told
 
 RESISTANCE = "resistance."
 """How the ids of the rules begin that speak of groups used too often."""
@@ -32,7 +35,7 @@ class Objection:
     """Why a mix will not do: `short`, `group_used` or `mix_stop`, and the sentence for a person."""
 
     code: str
-    says: str
+    says: Told
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +49,11 @@ class Choice:
     place: int
     products: list[dict[str, Any]]
     passed_over: tuple[Objection, ...]
+
+    def why(self) -> Iterator[Told]:
+        """Yield why it is not the line's own mix."""
+        for one in self.passed_over if self.place else ():
+            yield Told(noop("another mix of the line, for %(what)s"), what=one.says)
 
 
 def choose(
@@ -89,7 +97,7 @@ def _objections(
     rows = {str(one.id): one for one in store.products(farm=block.farm)}
     wanted = [checks.Wanted(rows[one["product"]], one["rate"]) for one in products if one["product"] in rows]
     if len(wanted) < len(products):
-        yield Objection("mix_stop", "a product of the plan is no longer on the farm")
+        yield Objection("mix_stop", Told(noop("a product of the plan is no longer on the farm")))
         return
     try:
         check = checks.check_mix(
@@ -105,7 +113,7 @@ def _objections(
             now=now,
         )
     except Unprocessable as wrong:
-        yield Objection("mix_stop", wrong.faults[0].detail)
+        yield Objection("mix_stop", Told("%(says)s", says=wrong.faults[0].detail))
         return
     yield from _short(check, rows, at, taken)
     yield from _found(check)
@@ -128,12 +136,14 @@ def _short(
         missing = needed - (free - taken.get(str(product.id), Decimal(0)))
         if missing > 0:
             lacks = amounts.words(stock_amounts.in_stock_unit(missing, product))
-            yield Objection("short", f"{product.name} is short by {lacks}")
+            yield Objection(
+                "short", Told(noop("%(product)s is short by %(lacks)s"), product=product.name, lacks=lacks)
+            )
 
 
 def _found(check: MixCheck) -> Iterator[Objection]:
     for finding in check.report["findings"]:
         if finding["id"].startswith(RESISTANCE) and finding["severity"] in ("stop", "caution"):
-            yield Objection("group_used", finding["says"])
+            yield Objection("group_used", checks.in_each_language(check.request, finding))
         elif finding["severity"] == "stop":
-            yield Objection("mix_stop", finding["says"])
+            yield Objection("mix_stop", checks.in_each_language(check.request, finding))

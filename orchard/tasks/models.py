@@ -12,6 +12,7 @@ from orchard.crews.models import Crew, Sprayer, Worker
 from orchard.farms.columns import QuantityColumn
 from orchard.farms.rows import FarmRow, new_id
 from orchard.inventory.models import Lot, Product
+from orchard.tasks import titles
 from orchard.tasks.experience import PairNote
 from orchard.tasks.safety import Briefing, Notice, NoticeRule
 from orchard.tasks.states import KINDS, STATES
@@ -221,6 +222,11 @@ class WorkOrder(FarmRow):
                 name="what_is_done_says_when",
             ),
         ]
+
+    @property
+    def called(self) -> str:
+        """The title, in the language in use where it is one of ours."""
+        return titles.said(self.title)
 
 
 class Load(FarmRow):

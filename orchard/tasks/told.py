@@ -43,10 +43,48 @@ class Told(str):
         }
 
 
+class InEach(str):
+    """A text that is there in every language already, such as a sentence of the engine: itself in English.
+
+    :ivar texts: by language
+    """
+
+    texts: Mapping[str, str]
+
+    __slots__ = ("texts",)
+
+    def __new__(cls, texts: Mapping[str, str], /) -> Self:
+        made = super().__new__(cls, texts["en"])
+        made.texts = texts
+        return made
+
+
+def in_each(texts: Mapping[str, str]) -> Told:
+    """Return a sentence that is there in every language already."""
+    return Told("%(says)s", says=InEach(texts))
+
+
 def joined(parts: Iterable[str], by: str) -> Told:
     """Return sentences or words as one."""
     facts = {f"p{place}": part for place, part in enumerate(parts)}
     return Told(by.join(f"%({name})s" for name in facts), **facts)
+
+
+def said_of(kept: Mapping[str, Any]) -> str:
+    """Return what something kept says, in the language in use where its parts are kept too."""
+    return said(kept["told"]) if "told" in kept else str(kept["says"])
+
+
+def because_of(sentences: Iterable[Told]) -> dict[str, Any]:
+    """Return why a plan gives an order its day as it is kept: in English, and what that is made of."""
+    whole = joined(sentences, "; ")
+    return {"because": str(whole), "told": whole.as_json()}
+
+
+def why(window: Mapping[str, Any] | None) -> str:
+    """Return why a plan gave an order its day, in the language in use; empty where no plan did."""
+    found = window or {}
+    return said(found.get("told") or found.get("because") or "")
 
 
 def said(kept: Any) -> str:
@@ -56,6 +94,8 @@ def said(kept: Any) -> str:
     """
     if not isinstance(kept, Mapping):
         return str(kept)
+    if "each" in kept:
+        return str(kept["each"].get(language()) or kept["each"]["en"])
     if "day" in kept:
         return date_format(dt.date.fromisoformat(kept["day"]), DAYS[language()])
     text: str = kept["text"]
@@ -69,6 +109,8 @@ def _english(fact: Any) -> str:
 def _kept(fact: Any, names: Mapping[str, str]) -> Any:
     if isinstance(fact, Told):
         return fact.as_json(names)
+    if isinstance(fact, InEach):
+        return {"each": dict(fact.texts)}
     if isinstance(fact, dt.date):
         return {"day": fact.isoformat()}
     return names.get(str(fact), str(fact))

@@ -22,6 +22,7 @@ from orchard.farms.actors import Actor
 from orchard.inventory import queries as store
 from orchard.inventory.models import Product
 from orchard.tasks import queries as tasks
+from orchard.tasks import titles
 from orchard.tasks.models import PlanningRun, WorkOrder
 from orchard.tasks.told import Told
 from orchard.tasks.windows import outlines_of
@@ -194,7 +195,7 @@ def _leaves(
         after=known.frame.first,
         last_safe=None,
         opening=known.skies.opening(()),
-        title=f"Take leaves off by hand, or wait, before {line.title}, {block.name}",
+        title=f"{titles.leaves_before(line.title)}, {block.name}",
     )
 
 

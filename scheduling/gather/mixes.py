@@ -9,6 +9,8 @@ from dataclasses import dataclass
 from decimal import ROUND_CEILING, Decimal
 from typing import Any
 
+from django.utils.translation import gettext_noop as _
+
 import mixing
 from mixing.quantities import Quantity, QuantityError, parse_quantity
 from orchard.blocks.models import Block
@@ -18,8 +20,10 @@ from orchard.inventory import amounts as stock_amounts
 from orchard.inventory.models import Product
 from orchard.tasks import amounts, checks, choosing, intervals, resolving
 from orchard.tasks.models import MixCheck
+from orchard.tasks.told import Told
 
 MILLI = 1000
+Stop = tuple[Mapping[str, Any], Mapping[str, Any]]
 DAY_SECONDS = 86400
 
 
@@ -38,7 +42,7 @@ class Mix:
     needs: Mapping[str, int]
     litres: float | None
     re_entry: dt.timedelta
-    because: tuple[str, ...] = ()
+    because: tuple[Told, ...] = ()
 
     @property
     def labels(self) -> list[tuple[str, dict[str, Any]]]:
@@ -64,15 +68,13 @@ def mix_of(
     :param taken: what other jobs of the plan take, by product id [base unit]: for the choice of a mix
     :raises Unprocessable: for a mix that cannot be understood
     """
-    wanted, because = list(raw["products"]), tuple[str, ...]()
+    wanted, because = list(raw["products"]), tuple[Told, ...]()
     if raw.get("alternatives"):
         choice = choosing.choose(
             line=raw, block=block, sprayer=sprayer, spray=spray, at=at, by=by, now=now, taken=taken
         )
         wanted = choice.products
-        because = tuple(
-            f"another mix of the line, for {one.says}" for one in choice.passed_over if choice.place
-        )
+        because = tuple(choice.why())
     check = checks.check_mix(
         farm=block.farm,
         block=block,
@@ -150,18 +152,19 @@ def interval_between(one: Mix, other: Mix, *, crop: str) -> dt.timedelta:
 
 def forbidden_days(
     mix: Mix, *, days: Sequence[dt.date], zone: zoneinfo.ZoneInfo, now: dt.datetime
-) -> dict[dt.date, str]:
+) -> dict[dt.date, Told]:
     """Return the days on which the mix would be stopped whatever the weather, and why.
 
     The engine is asked for each day: intervals since the last spray, yearly limits, the days to harvest.
     """
     taken = _overridden(mix.check, now=now)
-    found = {}
-    says = None
+    found: dict[dt.date, Told] = {}
+    says: Told | None = None
+    told: dict[str, Told] = {}
     for place, on in enumerate(days):
         at = dt.datetime.combine(on, dt.time(10), tzinfo=zone)
         if place == 0 or mix.check.request.get("history"):  # nothing else depends on the day
-            says = _stops(mix.check.request, at=at, taken=taken)
+            says = _said(_stop(mix.check.request, at=at, taken=taken), told)
         why = says or _too_near_picking(mix.check, on)
         if why:
             found[on] = why
@@ -171,14 +174,14 @@ def forbidden_days(
 def unfit(mix: Mix, sprayers: Sequence[Sprayer], *, now: dt.datetime) -> set[str]:
     """Return the sprayers that are stopped where another one is not."""
     taken = _overridden(mix.check, now=now)
-    says: dict[str, str | None] = {}
-    known: dict[str, str | None] = {}
+    says: dict[str, Stop | None] = {}
+    known: dict[str, Stop | None] = {}
     for sprayer in sprayers:
         shape = {name: value for name, value in resolving.sprayer_json(sprayer).items() if name != "residue"}
         key = repr(sorted(shape.items(), key=lambda pair: pair[0]))
         if key not in known:
             request = {**mix.check.request, "sprayer": shape}
-            known[key] = _stops(request, at=mix.check.at, taken=taken)
+            known[key] = _stop(request, at=mix.check.at, taken=taken)
         says[str(sprayer.id)] = known[key]
     return {id for id, one in says.items() if one} if not all(says.values()) else set()
 
@@ -196,21 +199,28 @@ def _overridden(check: MixCheck, *, now: dt.datetime) -> set[str]:
     return stops - {one["id"] for one in checks.open_stops(check=check, now=now)} if stops else stops
 
 
-def _stops(request: Mapping[str, Any], *, at: dt.datetime, taken: set[str]) -> str | None:
+def _stop(request: Mapping[str, Any], *, at: dt.datetime, taken: set[str]) -> Stop | None:
+    """Return what the engine was asked and the first stop that it finds."""
     sprayer = {name: value for name, value in request["sprayer"].items() if name != "residue"}
     asked = {name: value for name, value in request.items() if name not in ("weather", "measures")}
-    report = mixing.check_mix({**asked, "sprayer": sprayer, "at": at.isoformat()})
-    return next(
-        (
-            str(one["says"])
-            for one in report["findings"]
-            if one["severity"] == "stop" and one["id"] not in taken
-        ),
-        None,
-    )
+    asked = {**asked, "sprayer": sprayer, "at": at.isoformat()}
+    report = mixing.check_mix(asked)
+    stops = (one for one in report["findings"] if one["severity"] == "stop" and one["id"] not in taken)
+    stop = next(stops, None)
+    return (asked, stop) if stop else None
 
 
-def _too_near_picking(check: MixCheck, on: dt.date) -> str | None:
+def _said(stop: Stop | None, told: dict[str, Told]) -> Told | None:
+    """Return the sentence of a stop; `told` keeps each, since it is the same on most days."""
+    if stop is None:
+        return None
+    asked, finding = stop
+    if finding["says"] not in told:
+        told[finding["says"]] = checks.in_each_language(asked, finding)
+    return told[finding["says"]]
+
+
+def _too_near_picking(check: MixCheck, on: dt.date) -> Told | None:
     first, interval = check.block.harvest_from, check.report["harvest"]["interval"]
     if first is None or interval is None or first < on:
         return None
@@ -218,4 +228,4 @@ def _too_near_picking(check: MixCheck, on: dt.date) -> str | None:
     wait = dt.timedelta(days=int((seconds / DAY_SECONDS).to_integral_value(rounding=ROUND_CEILING)))
     if on + wait <= first:
         return None
-    return f"picking begins on {first} and the label wants {wait.days} days"
+    return Told(_("picking begins on %(on)s and the label wants %(days)s days"), on=first, days=wait.days)

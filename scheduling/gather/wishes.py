@@ -7,9 +7,12 @@ from dataclasses import dataclass, field
 from math import erf, sqrt
 from typing import Any
 
+from django.utils.translation import gettext_noop as _
+
 from mixing.quantities import plain
 from orchard.blocks.models import Block
 from orchard.tasks.models import WorkOrder
+from orchard.tasks.told import Told
 from scheduling.assignment.problem import LEFT_OUT
 from scheduling.bounds import Bound
 from scheduling.forecast import LastSafeDay
@@ -49,7 +52,7 @@ class Wish:
     bounds: tuple[Bound, ...] = ()
     mix: Mix | None = None
     draft: WorkOrder | None = None
-    closed: dict[dt.date, str] = field(default_factory=dict)
+    closed: dict[dt.date, Told] = field(default_factory=dict)
     title: str | None = None
 
     @property
@@ -108,18 +111,35 @@ def _buds_by(last_safe: LastSafeDay | None, on: dt.date) -> float:
     return 1000 * 0.5 * (1 + erf(ahead / spread / sqrt(2)))
 
 
-def because(wish: Wish, stretch: Stretch) -> list[str]:
+def because(wish: Wish, stretch: Stretch) -> list[Told]:
     """Return why the day is the day."""
-    found = []
+    found: list[Told] = []
     if wish.kind == "leaf_removal":
-        return [f"leaves hang on before {wish.line.title}: take them off by hand, or wait for them to fall"]
+        says = _("leaves hang on before %(line)s: take them off by hand, or wait for them to fall")
+        return [Told(says, line=wish.line.title)]
     if wish.line.leaf_drop_minimum_percent is not None and wish.seen.leaf_drop_percent is not None:
         down = plain(wish.seen.leaf_drop_percent)
-        found.append(f"{down} % of the leaves were down on {wish.seen.observed_on}")
+        says = _("%(percent)s %% of the leaves were down on %(on)s")
+        found.append(Told(says, percent=down, on=wish.seen.observed_on))
     if wish.last_safe is not None:
-        found.append(wish.last_safe.says)
+        found.append(_last_safe(wish.last_safe))
     if stretch.wind is not None:
-        found.append(f"mean wind {round(stretch.wind * 2.2369, 1):g} mph")
+        found.append(Told(_("mean wind %(mph)s mph"), mph=f"{round(stretch.wind * 2.2369, 1):g}"))
     if wish.kind == "spray":
-        found.append(f"{stretch.dry_days} dry day{'' if stretch.dry_days == 1 else 's'} known after it")
+        found.append(_dry_days(stretch.dry_days))
     return [*found, *(wish.mix.because if wish.mix else ())]
+
+
+def _last_safe(day: LastSafeDay) -> Told:
+    if day.rests_on.model == "observed":
+        return Told(_("%(on)s was the last day before budburst"), on=day.on)
+    says = _(
+        "%(on)s is the last day before bud colour in nine springs of ten (by budburst, to be safe; %(model)s)"
+    )
+    return Told(says, on=day.on, model=day.rests_on.model)
+
+
+def _dry_days(number: int) -> Told:
+    if number == 1:
+        return Told(_("one dry day known after it"))
+    return Told(_("%(number)s dry days known after it"), number=number)

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date, timedelta
 
-from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
-from orchard.blocks.outlook_words import EVENTS
+from orchard.api.spoken import short_day
+from orchard.blocks.outlook_words import EVENTS, by_model
 from scheduling.forecast.records import Event, Forecast
 from scheduling.plots.picture import Picture, Sheet
 
@@ -33,13 +33,13 @@ def forecast_picture(
     days = [day for one in forecasts for day in (one.low80, one.high80)] + [issued]
     days += [last_safe] if last_safe else []
     by = _("By %(model)s. A bar: eight in ten; a diamond: the likeliest day.")
-    notes = [*remarks, by % {"model": forecasts[-1].model}]
+    notes = [*remarks, by % {"model": by_model(forecasts[-1].model)}]
     bottom = TOP + ROW * len(forecasts)
     height = bottom + 44 + 16 * len(notes)
     sheet = Sheet(WIDTH, height, min(days) - A_WEEK, max(days) + A_WEEK)
     title = _("%(block)s: stages as seen on %(day)s") % {
         "block": block,
-        "day": date_format(issued, "j M Y"),
+        "day": short_day(issued, more=" Y"),
     }
     sheet.text(16, 24, title, size=16)
     sheet.days(top=TOP - 12, bottom=bottom)
@@ -77,7 +77,7 @@ def name_of(event: Event) -> str:
 
 def day_of(on: date) -> str:
     """Return a day and its month in the language in use."""
-    return date_format(on, "j M")
+    return short_day(on)
 
 
 def _stage(sheet: Sheet, one: Forecast, y: float) -> None:
@@ -96,4 +96,4 @@ def _stage(sheet: Sheet, one: Forecast, y: float) -> None:
 
 def _row(one: Forecast) -> tuple[str, ...]:
     days = (one.low80, one.predicted, one.high80, one.issued_on)
-    return (name_of(one.event), str(one.bbch), *(str(day) for day in days), one.model)
+    return (name_of(one.event), str(one.bbch), *(str(day) for day in days), by_model(one.model))

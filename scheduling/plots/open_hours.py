@@ -9,10 +9,10 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from html import escape
 
-from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
+from orchard.api.spoken import short_day
 from scheduling.bounds import Limit
 from scheduling.plots.picture import Picture
 from scheduling.windows import Window
@@ -185,7 +185,7 @@ def _told(rows: Sequence[DayRow]) -> str:
 
 
 def _day_name(on: dt.date) -> str:
-    return date_format(on, "D j M")
+    return short_day(on, weekday=True)
 
 
 def _head() -> Iterator[str]:

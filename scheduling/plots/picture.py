@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from datetime import date, timedelta
 from xml.sax.saxutils import escape, quoteattr
 
-from django.utils.formats import date_format
+from orchard.api.spoken import short_day
 
 INK, QUIET, LINE = "#1b1b1b", "#5a5a5a", "#c9c9c9"
 FONT = "font-family='system-ui, sans-serif'"
@@ -94,7 +94,7 @@ class Sheet:
                     f"<line x1='{self.x(on):.1f}' y1='{top:.1f}' x2='{self.x(on):.1f}' y2='{bottom:.1f}' "
                     f"stroke='{LINE}' stroke-width='{2 if on.day == 1 else 1}'/>"
                 )
-                self.text(self.x(on), bottom + 15, date_format(on, "j M"), anchor="middle", size=11)
+                self.text(self.x(on), bottom + 15, short_day(on), anchor="middle", size=11)
             on += timedelta(days=1)
 
     def drawn(self, *, title: str, told: str) -> str:

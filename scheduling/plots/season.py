@@ -6,9 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
+from orchard.api.spoken import short_day
 from scheduling.forecast.records import Forecast
 from scheduling.forecast.sound import Day
 from scheduling.plots.forecast import name_of
@@ -46,7 +46,7 @@ def season_picture(
         raise ValueError("there is no weather to draw")
     last = max([days[-1].on, *(one.high80 for one in forecasts), *(one.on for one in (*seen, *sprays))])
     sheet = Sheet(WIDTH, HEIGHT, days[0].on, last)
-    title = _("%(block)s: season from %(day)s") % {"block": block, "day": date_format(days[0].on, "j M Y")}
+    title = _("%(block)s: season from %(day)s") % {"block": block, "day": short_day(days[0].on, more=" Y")}
     sheet.text(16, 24, title, size=16)
     lanes = BOTTOM + 3 * LANE
     sheet.days(top=TOP, bottom=lanes + 10)

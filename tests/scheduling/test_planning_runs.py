@@ -173,6 +173,35 @@ def test_leaves_that_hang_on_get_a_job_of_their_own_before_the_spray_once(manage
     assert again == []
 
 
+def test_why_a_day_is_the_day_and_what_the_work_is_called_is_said_in_the_readers_language(
+    farm, manager, programme, block
+):
+    seen(block, bbch=97, leaf_drop="95")
+    (made,) = ask(manager, programme)["result"]["work_orders"]
+    window = manager.get(f"work-orders/{made}").json()["window"]
+    nia = at_the_pages(member(farm, "manager", language="es"))
+
+    shown = nia.get(f"/farms/{farm.id}/plan").content.decode()
+
+    assert set(window) == {"earliest", "latest", "because"}
+    assert window["because"].startswith("95 % of the leaves were down on Fri 20 Nov; mean wind 5 mph; ")
+    assert "el 95 % de las hojas había caído el vie 20 de noviembre; viento medio 5 mph; " in shown
+    assert "of the leaves" not in shown
+
+
+def test_work_that_must_come_before_a_line_is_called_so_in_the_readers_language(
+    farm, manager, programme, block
+):
+    seen(block, bbch=95, leaf_drop="55")
+    ask(manager, programme)
+    nia = at_the_pages(member(farm, "manager", language="es"))
+
+    shown = nia.get(f"/farms/{farm.id}/plan").content.decode()
+
+    assert "Quitar las hojas a mano, o esperar, antes de: Leaf-fall copper, Lower Peach" in shown
+    assert "by hand" not in shown
+
+
 def test_a_block_that_nobody_has_looked_at_is_left_out(manager, programme):
     assert [one["code"] for one in ask(manager, programme)["result"]["left_out"]] == ["stage_unknown"]
 

@@ -18,6 +18,7 @@ from orchard.farms.rows import new_id
 from orchard.inventory import services as stock
 from orchard.tasks.models import PlanningRun, Programme, WorkOrder
 from orchard.tasks.services import finish, incidents, issue, loads, starting
+from orchard.tasks.told import Told, because_of
 from tests.factories import (
     BlockFactory,
     CrewFactory,
@@ -135,7 +136,10 @@ def _on_the_shelf(at: Lowbell, n: int) -> None:
 def _jobs(to: Plenty, ground: Any, sprayer: Any) -> None:
     """Add a draft, an order given out for another day, and one that was done on this block and on its own."""
     at = to.at
-    window = {"latest": (at.now + 3 * DAY).isoformat(), "because": "copper must stop"}
+    window = {
+        "latest": (at.now + 3 * DAY).isoformat(),
+        **because_of([Told("%(number)s dry days known after it", number=2)]),
+    }
     draft(at, ground, total="1", sprayer=sprayer, window=window)
     later = draft(at, ground, total="1", sprayer=sprayer, starts_at=at.now + DAY)
     issue.issue(order=later, by=SYSTEM, now=at.now)
@@ -162,7 +166,8 @@ def _plans(at: Lowbell, day: dt.date) -> None:
     season = journal.create(
         Programme, farm=at.farm, by=SYSTEM, now=at.now, name="Winter", starts_on=day, ends_on=day + 90 * DAY
     )
-    left = [{"code": "stage_passed", "says": "the buds are past it"}]
+    stop = Told("%(on)s was the last day before budburst", on=day)
+    left = [{"code": "stage_passed", "says": str(stop), "told": stop.as_json()}]
     result = {"work_orders": [str(new_id())], "gap_percent": "0", "left_out": left}
     journal.create(
         PlanningRun, farm=at.farm, by=SYSTEM, now=at.now, programme=season, starts_at=at.now,

@@ -18,8 +18,10 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from mixing import catalogue
 from mixing.quantities import plain
 from orchard.api.fields import Id, Moment, Query
+from orchard.api.spoken import ingredient
 from orchard.inventory import emergency_queries as queries
 from orchard.inventory.api.fields import EveryDigit, InStore
 from orchard.inventory.emergency_queries import Danger
@@ -81,6 +83,7 @@ class EmergencyList(InStore):
 
 WORDS = {
     "en": {
+        "language": "en",
         "title": "Emergency list",
         "as_of": "As of",
         "call": "In an emergency call",
@@ -97,6 +100,7 @@ WORDS = {
         "hang": "Keep a copy away from the store. Print it again when the stock changes.",
     },
     "es": {
+        "language": "es",
         "title": "Lista de emergencia",
         "as_of": "Vigente al",
         "call": "En una emergencia llame a",
@@ -187,12 +191,12 @@ def _table(place: str | None, lots: list[Danger], say: dict[str, str]) -> str:
 
 
 def _row(one: Danger, say: dict[str, str]) -> str:
-    signal = one.signal_word.upper().replace("_", " ") if one.signal_word else None
+    signal = catalogue.word("signal_word", one.signal_word, say["language"]) if one.signal_word else None
     hazard = ", ".join([*([signal] if signal else []), *one.hazards]) or say["unknown"]
     named = f"{one.product} ({one.registration})" if one.registration else one.product
     cells = (
         named,
-        ", ".join(one.ingredients) or say["unknown"],
+        ", ".join(ingredient(each, say["language"]) for each in one.ingredients) or say["unknown"],
         hazard,
         f"{plain(one.quantity.value, 3)} {one.quantity.unit}",
         one.lot.number,

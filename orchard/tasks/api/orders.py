@@ -46,6 +46,14 @@ from orchard.tasks.services import cautions, issue, orders
 from orchard.tasks.services import place as where
 from orchard.tasks.states import KINDS, STATES
 
+
+class KeptWindow(Kept):
+    """The days of a plan and why; what the sentence is made of is for the pages."""
+
+    def to_representation(self, value: Any) -> Any:
+        return value and {name: one for name, one in value.items() if name != "told"}
+
+
 OBJECTS = {"type": "array", "items": {"type": "object"}}
 
 
@@ -85,7 +93,7 @@ class WorkOrderShown(Shown):
     )
     programme = Id(allow_null=True)
     line = Id(allow_null=True)
-    window = Kept(allow_null=True, help_text="`{earliest, latest, because}` where a plan gave one")
+    window = KeptWindow(allow_null=True, help_text="`{earliest, latest, because}` where a plan gave one")
     mix_check = Id(allow_null=True, help_text="what the last issue or start rested on")
     loads_planned = KeptList(help_text="as `report.loads` of the mix check")
     totals = KeptList(help_text="as `report.totals` of the mix check")

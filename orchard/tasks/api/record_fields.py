@@ -53,6 +53,13 @@ OF_A_PRODUCT = (
 )
 
 
+class Flags(serializers.JSONField):
+    """What was passed, in words; what the words are made of is for the pages."""
+
+    def to_representation(self, value: Any) -> Any:
+        return [{"code": one["code"], "says": one["says"]} for one in value]
+
+
 def of_body(name: str, schema: Any, help_text: str | None = None) -> Any:
     """Return a field that is read from what a record froze."""
 
@@ -98,7 +105,7 @@ class RecordShown(Shown):
     leftover = of_body("leftover", {"type": "object"}, "`{volume, fate, block}`")
     pauses = of_body("pauses", OBJECTS)
     note = of_body("note", {"type": "string"})
-    flags = serializers.JSONField(help_text="`[{code, says}]`: `rate_exceeded`, `late_entry`, `limit_passed`")
+    flags = Flags(help_text="`[{code, says}]`: `rate_exceeded`, `late_entry`, `limit_passed`")
     not_stated = of_body(
         "not_stated", OBJECTS, "elements of the rules that nobody gave: `[{element, rule, where}]`"
     )

@@ -12,6 +12,7 @@ from orchard.farms.models import Farm
 from orchard.tasks.models import ApplicationRecord
 from orchard.tasks.papers import wording
 from orchard.tasks.papers.paper import GREY, LIGHT, Paper
+from orchard.tasks.told import said_of
 
 Json = Mapping[str, Any]
 NAMES = 44.0
@@ -71,7 +72,7 @@ class _Records(Paper):
         for one in row.body["products"]:
             self._product(one)
         for flag in row.flags:
-            self._line(_("Flag"), flag["says"])
+            self._line(_("Flag"), said_of(flag))
         for one in row.body.get("not_stated") or []:
             self._line(_("Not stated"), f"{one['element']} ({one['rule']})")
         self.flow(str(row.id), 6.5, grey=GREY)

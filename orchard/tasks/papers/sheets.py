@@ -72,7 +72,7 @@ def _heading(order: WorkOrder, address: str) -> Json:
         "revision": order.revision,
         "status": spoken(order.status),
         "kind": order.kind,
-        "title": order.title,
+        "title": order.called,
         "instructions": order.instructions,
         "language": wording.language(),
         "url": address,

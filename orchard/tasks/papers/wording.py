@@ -10,8 +10,8 @@ from django.utils import dateformat, timezone
 from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
-from mixing import catalogue
 from mixing.quantities import plain
+from orchard.api.spoken import named
 from orchard.farms.models import Farm
 from orchard.tasks import amounts
 
@@ -64,7 +64,7 @@ def day(on: dt.date | None) -> str:
 
 def crop(name: str) -> str:
     """Return the crop's name in the reader's language, where there is one."""
-    return catalogue.named(name, language())
+    return named(name)
 
 
 def kind(name: str) -> str:

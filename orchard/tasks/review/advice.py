@@ -10,9 +10,12 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from mixing.quantities import plain
+from orchard.api.spoken import named
 from orchard.blocks.results import Result
+from orchard.tasks import titles
 from orchard.tasks.review.sums import MetalSum
 from orchard.tasks.review.windows import LineDone, Spray
+from orchard.tasks.told import said_of
 
 MUCH = Decimal("0.8")
 """Share of a yearly limit from which the review speaks of it (common practice, no source)."""
@@ -68,14 +71,14 @@ def _limits(sprays: Sequence[Spray]) -> Iterator[Change]:
                 on = one.record.finished_at.date()
                 says = _("on %(on)s: %(flag)s; find out how before the next spray") % {
                     "on": on,
-                    "flag": flag["says"],
+                    "flag": said_of(flag),
                 }
                 yield Change("limit_passed", says)
 
 
 def _windows(lines: Sequence[LineDone]) -> Iterator[Change]:
     for one in lines:
-        title = one.line["title"]
+        title = titles.said(one.line["title"])
         if one.state == "missed":
             says = _("%(what)s: %(why)s. Look at the buds more often, and plan it for the first open day") % {
                 "what": title,
@@ -96,7 +99,7 @@ def _metals(sums: Iterable[MetalSum]) -> Iterator[Change]:
                 "%(metal)s: %(amount)s %(unit)s is %(percent)s %% of what the label allows in a year, and it"
                 " stays in the soil: plan an alternative without it"
             ) % {
-                "metal": one.of,
+                "metal": named(one.of),
                 "amount": plain(one.per_area.value, 2),
                 "unit": one.per_area.unit,
                 "percent": percent,
@@ -109,13 +112,13 @@ def _results(found: Sequence[Result]) -> Iterator[Change]:
         if one.found is None:
             if one.after is not None:
                 says = _("%(what)s: %(why)s. Leave a few trees untreated, and count both")
-                yield Change("cannot_tell", says % {"what": one.target, "why": one.says})
+                yield Change("cannot_tell", says % {"what": named(one.target), "why": one.says})
         elif one.found.high < WEAK:
             says = _("%(what)s: %(why)s. See to the stage, the coverage and the rain that followed")
-            yield Change("weak_result", says % {"what": one.target, "why": one.says})
+            yield Change("weak_result", says % {"what": named(one.target), "why": one.says})
         elif one.found.low <= 0:
             says = _("%(what)s: %(why)s. Count more next time")
-            yield Change("cannot_tell", says % {"what": one.target, "why": one.says})
+            yield Change("cannot_tell", says % {"what": named(one.target), "why": one.says})
 
 
 def _not_counted(sprays: Sequence[Spray], found: Sequence[Result]) -> Iterator[Change]:
@@ -124,5 +127,5 @@ def _not_counted(sprays: Sequence[Spray], found: Sequence[Result]) -> Iterator[C
     for target in sorted(targets - counted):
         says = _(
             "%(what)s: sprayed against and never counted afterwards. Look, in treated and untreated trees"
-        ) % {"what": target}
+        ) % {"what": named(target)}
         yield Change("not_counted", says)

@@ -18,7 +18,7 @@ from orchard.farms.models import Farm
 from orchard.inventory import queries as store
 from orchard.inventory.models import LabelVersion
 from orchard.tasks import amounts, checks, elements, intervals, queries
-from orchard.tasks.models import ApplicationRecord, AppliedProduct
+from orchard.tasks.models import ApplicationRecord, AppliedProduct, MixCheck
 from orchard.tasks.services import checking, flags, frozen
 from orchard.tasks.services.told import Application, Json, Line
 
@@ -42,7 +42,8 @@ def write(
     }
     stage = _stage(said)
     found = {key: _interval(label, said, stage) for key, label in labels.items()}
-    report = _report(farm, said, labels, stage, by=by, now=now)
+    check = _check(farm, said, labels, stage, by=by, now=now)
+    report = check.report if check else None
     body = frozen.body(farm, said, labels, found, report, stage, on=on)
     record = journal.insert(
         ApplicationRecord,
@@ -70,7 +71,7 @@ def write(
         ),
         flags=[
             *said.flags,
-            *flags.of_limits(report),
+            *flags.of_limits(check),
             *(() if said.spray.get("area") else flags.of_ground(report)),
             *flags.of_labels(said, found),
             *flags.of_time(said, now=now),
@@ -111,7 +112,7 @@ def _interval(label: LabelVersion | None, said: Application, stage: Json | None)
     return intervals.of_label(label.label, crop=said.block.crop, targets=said.targets, bbch=bbch)
 
 
-def _report(
+def _check(
     farm: Farm,
     said: Application,
     labels: Mapping[Any, LabelVersion | None],
@@ -119,8 +120,8 @@ def _report(
     *,
     by: Actor,
     now: dt.datetime,
-) -> Json | None:
-    """Return what the engine says to what was really put on; None where it cannot be asked.
+) -> MixCheck | None:
+    """Return the check of what was really put on; None where the engine cannot be asked.
 
     What has happened is on record all the same: a check that cannot be made never refuses it.
     """
@@ -146,7 +147,7 @@ def _report(
             dry_run=True,
             by=by,
             now=now,
-        ).report
+        )
     except Refusal:
         return None
 

@@ -7,15 +7,18 @@ from collections.abc import Iterator, Mapping, Sequence
 from decimal import Decimal
 from typing import Any
 
+from django.utils.translation import gettext_noop as noop
+
 from mixing.quantities import Quantity
-from orchard.tasks import amounts, elements, intervals
-from orchard.tasks.models import Load
+from orchard.tasks import amounts, checks, elements, intervals
+from orchard.tasks.models import Load, MixCheck
 from orchard.tasks.services.told import Application, Json
+from orchard.tasks.told import Told
 
 RATE_EXCEEDED = "label.rate-above-maximum"
 
 
-def of_plan(rows: Sequence[Load]) -> Iterator[dict[str, str]]:
+def of_plan(rows: Sequence[Load]) -> Iterator[Json]:
     """Yield where a load held more of a product than the plan, or one that the plan does not name."""
     for row in rows:
         planned = {one["id"]: one for one in (row.planned or {}).get("products", [])}
@@ -23,12 +26,16 @@ def of_plan(rows: Sequence[Load]) -> Iterator[dict[str, str]]:
             parts = [amounts.read(lot["amount"]) for lot in one["lots"]]
             meant = planned.get(one["product"])
             if meant is None:
-                yield _passed(f"load {row.number}: a product or a load that the plan does not name")
+                says = noop("load %(number)s: a product or a load that the plan does not name")
+                yield _flag("limit_passed", Told(says, number=row.number))
             elif _more(parts, meant):
-                told = " + ".join(map(amounts.words, parts))
-                yield _passed(
-                    f"load {row.number}: {told} mixed, {amounts.words(amounts.read(meant['exact']))} planned"
-                )
+                facts = {
+                    "number": row.number,
+                    "mixed": " + ".join(map(amounts.words, parts)),
+                    "planned": amounts.words(amounts.read(meant["exact"])),
+                }
+                says = noop("load %(number)s: %(mixed)s mixed, %(planned)s planned")
+                yield _flag("limit_passed", Told(says, **facts))
 
 
 def _more(parts: Sequence[Quantity], meant: Mapping[str, Any]) -> bool:
@@ -42,47 +49,52 @@ def _more(parts: Sequence[Quantity], meant: Mapping[str, Any]) -> bool:
     return sum((one.in_base() for one in parts), Decimal(0)) > limit
 
 
-def of_book(deducted: Sequence[Load]) -> Iterator[dict[str, str]]:
+def of_book(deducted: Sequence[Load]) -> Iterator[Json]:
     """Yield which loads used more than the book held."""
     for row in deducted:
         if row.missing:
             missing = amounts.words(amounts.read(row.missing))
-            yield _passed(f"load {row.number}: the book held {missing} less than was used")
+            says = noop("load %(number)s: the book held %(missing)s less than was used")
+            yield _flag("limit_passed", Told(says, number=row.number, missing=missing))
 
 
-def _passed(says: str) -> dict[str, str]:
-    return {"code": "limit_passed", "says": says}
+def _flag(code: str, told: Told) -> Json:
+    """Return a flag as it is kept: in English, and what that is made of."""
+    return {"code": code, "says": str(told), "told": told.as_json()}
 
 
-def of_limits(report: Json | None) -> Iterator[Json]:
+def of_limits(check: MixCheck | None) -> Iterator[Json]:
     """Yield the stops that the engine finds in what was really put on."""
-    for finding in (report or {}).get("findings", []):
+    if check is None:
+        return
+    for finding in check.report["findings"]:
         if finding["severity"] == "stop":
             code = "rate_exceeded" if finding["id"] == RATE_EXCEEDED else "limit_passed"
-            yield {"code": code, "says": finding["says"]}
+            yield _flag(code, checks.in_each_language(check.request, finding))
 
 
 def of_ground(report: Json | None) -> Iterator[Json]:
     """Yield that the ground is not known, so that no limit per area could be looked at."""
     missing = {one["what"] for one in (report or {}).get("not_checked", [])}
     if report is None or "spray.area" in missing:
-        says = "limits per area could not be checked: enter the area of the block and correct this record"
-        yield {"code": "limit_passed", "says": says}
+        says = noop(
+            "limits per area could not be checked: enter the area of the block and correct this record"
+        )
+        yield _flag("limit_passed", Told(says))
 
 
 def of_labels(said: Application, found: Mapping[Any, intervals.Interval]) -> Iterator[Json]:
     """Yield which labels state no re-entry interval: unknown is never fine."""
     for line in said.lines:
         if found[line.product.key].re_entry is None and not found[line.product.key].adjuvant:
-            says = f"the label of {line.product.name} states no re-entry interval: ask first"
-            yield {"code": "limit_passed", "says": says}
+            says = noop("the label of %(product)s states no re-entry interval: ask first")
+            yield _flag("limit_passed", Told(says, product=line.product.name))
 
 
 def of_time(said: Application, *, now: dt.datetime) -> Iterator[Json]:
     """Yield that an entry came later after the application than the rules allow."""
     days = elements.days_until_late()
     if now - said.finished_at > dt.timedelta(days=days):
-        yield {
-            "code": "late_entry",
-            "says": f"entered {(now - said.finished_at).days} days after it; {days} are allowed",
-        }
+        late = (now - said.finished_at).days
+        says = noop("entered %(late)s days after it; %(allowed)s are allowed")
+        yield _flag("late_entry", Told(says, late=late, allowed=days))

@@ -6,6 +6,7 @@ import datetime as dt
 
 from django.db import transaction
 from django.db.models import Exists, OuterRef, QuerySet
+from django.utils import translation
 
 from mixing.quantities import EXACT, Quantity
 from orchard.api.refusals import Unprocessable
@@ -60,7 +61,8 @@ def reserve_again(order: WorkOrder, *, by: Actor, now: dt.datetime) -> str | Non
     day = checking.local_day(order.farm, now)
     try:
         needs = _left_to_use(order, on=day)
-        stock.reserve(farm=order.farm, work_order=order.id, needs=needs, by=by, now=now, on=day)
+        with translation.override("en"):  # as every reason of the audit, whoever asked
+            stock.reserve(farm=order.farm, work_order=order.id, needs=needs, by=by, now=now, on=day)
     except (stock.StockShort, Unprocessable) as short:
         return "; ".join(fault.detail for fault in short.faults)
     return None

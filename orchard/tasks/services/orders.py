@@ -19,20 +19,13 @@ from orchard.farms import bulk, journal
 from orchard.farms.actors import Actor
 from orchard.farms.models import Farm
 from orchard.farms.rows import new_id
+from orchard.tasks import titles
 from orchard.tasks.models import WorkOrder
 from orchard.tasks.services import checking, demands, moves, people
 from orchard.tasks.states import IN_A_BLOCK, WITH_A_SPRAYER
 
 OF_A_SPRAY = ("products", "spray", "targets", "water", "measures")
 AFTER_ISSUE = frozenset({"crew", "handlers", "starts_at", "ends_at", "instructions"})
-NAMES = {
-    "spray": "Spray",
-    "leaf_removal": "Take leaves off",
-    "scouting": "Scout",
-    "calibration": "Calibrate",
-    "equipment_wash": "Wash",
-    "stocktake": "Count the store",
-}
 
 
 def add_order(
@@ -100,7 +93,7 @@ def _next_number(farm: Farm) -> int:
 def title(order: WorkOrder) -> str:
     """Return the title of an order that was given none: its kind, and where or with what."""
     where = order.block or order.sprayer
-    return NAMES[order.kind] + (f", {where}" if where else "")
+    return titles.AUTOMATIC[order.kind] + (f", {where}" if where else "")
 
 
 def _planned(order: WorkOrder, *, by: Actor, now: dt.datetime) -> dict[str, Any]:

@@ -12,6 +12,7 @@ from typing import Any
 from django.http import HttpResponse
 
 from mixing import catalogue
+from orchard.api.spoken import ingredient
 from orchard.blocks import queries as blocks
 from orchard.blocks.models import Block
 from orchard.inventory import queries as store
@@ -66,7 +67,7 @@ def _products_of(visit: Visit, midnight: dt.datetime) -> list[dict[str, Any]]:
         {
             "name": row.name,
             "registration": label.get("registration") or "",
-            "ingredients": [one["name"] for one in label.get("active_ingredients") or ()],
+            "ingredients": [ingredient(one["name"]) for one in label.get("active_ingredients") or ()],
             "hazards": [
                 *_signal(label.get("signal_word")),
                 *(label.get("hazards") or ()),

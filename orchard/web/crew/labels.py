@@ -6,6 +6,7 @@ import zoneinfo
 from collections import defaultdict
 from typing import Any
 
+from orchard.api.spoken import ingredient
 from orchard.inventory import queries as store
 from orchard.tasks.models import WorkOrder
 
@@ -24,7 +25,7 @@ def of_order(order: WorkOrder) -> list[dict[str, Any]]:
         {
             "name": row.name,
             "registration": label.get("registration"),
-            "ingredients": [one["name"] for one in label.get("active_ingredients") or ()],
+            "ingredients": [ingredient(one["name"]) for one in label.get("active_ingredients") or ()],
             "papers": papers[row.pk],
         }
         for row, label in (

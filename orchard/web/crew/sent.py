@@ -37,7 +37,7 @@ def _titles(visit: Visit, entries: list[AuditEntry]) -> dict[str, str]:
     ids = {one.resource_id for one in entries if one.resource == "work_order"}
     ids |= {(one.after or {}).get("work_order") for one in entries}
     rows = queries.work_orders(farm=visit.farm).filter(id__in=[one for one in ids if one])
-    return {str(row.id): row.title for row in rows}
+    return {str(row.id): row.called for row in rows}
 
 
 def _line(entry: AuditEntry, titles: dict[str, str], visit: Visit) -> dict[str, Any]:

@@ -216,7 +216,7 @@ def _plan(order: WorkOrder, groups: list[Alike], recorded: list[int]) -> dict[st
     of = {number: place for place, group in enumerate(groups, 1) for number in group.numbers}
     return {
         "order": str(order.id),
-        "title": order.title,
+        "title": order.called,
         "kind": order.kind,
         "status": order.status,
         "held_from": order.held_from,

@@ -13,6 +13,7 @@ from django.utils.module_loading import import_string
 from django.utils.safestring import mark_safe
 from django.utils.translation import gettext as _
 
+from orchard.api.spoken import named
 from orchard.blocks import outlook_words, queries
 from orchard.tasks import review
 from orchard.web.doors import Visit
@@ -42,5 +43,6 @@ def block(visit: Visit, block: uuid.UUID) -> HttpResponse:
         pictures=pictures,
         beside=outlook_words.beside(queries.outlook(block=row), queries.forecasts(block=row)),
         review=found.blocks[0],
+        metals=[(named(one.of), one) for one in found.blocks[0].metals],
         says=found.says,
     )

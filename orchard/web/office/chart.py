@@ -10,6 +10,8 @@ import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from orchard.api.spoken import short_day
+
 BEFORE, AFTER = 4, 12
 LABEL, WEEK, ROW, HEAD = 150, 58, 62, 34
 
@@ -67,10 +69,10 @@ class Placed:
 
 @dataclass(frozen=True, slots=True)
 class Week:
-    """One column: the Monday it begins with."""
+    """One column, named by the Monday it begins with."""
 
     x: float
-    monday: dt.date
+    name: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,7 +102,7 @@ def chart(lines: Sequence[Line], *, today: dt.date) -> Chart:
     first = today - dt.timedelta(days=today.weekday(), weeks=BEFORE)
     last = first + dt.timedelta(weeks=BEFORE + 1 + AFTER) - dt.timedelta(days=1)
     weeks = tuple(
-        Week(LABEL + number * WEEK, first + dt.timedelta(weeks=number))
+        Week(LABEL + number * WEEK, short_day(first + dt.timedelta(weeks=number)))
         for number in range(BEFORE + 1 + AFTER)
     )
     rows = tuple(_row(line, place, first, last) for place, line in enumerate(lines))

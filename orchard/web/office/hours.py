@@ -8,10 +8,10 @@ from typing import Any
 
 from django.conf import settings
 from django.http import HttpResponse
-from django.utils.formats import date_format
 from django.utils.module_loading import import_string
 from django.utils.safestring import mark_safe
 
+from orchard.api.spoken import short_day
 from orchard.tasks import queries, windows
 from orchard.web.doors import Visit, farm_page
 
@@ -26,8 +26,8 @@ def hours(visit: Visit, order: uuid.UUID) -> HttpResponse:
     zone = zoneinfo.ZoneInfo(visit.farm.zone)
     spells = [
         {
-            "since": date_format(one["since"].astimezone(zone), "D j M, H:i"),
-            "until": date_format(one["until"].astimezone(zone), "D j M, H:i"),
+            "since": short_day(one["since"].astimezone(zone), weekday=True, more=", H:i"),
+            "until": short_day(one["until"].astimezone(zone), weekday=True, more=", H:i"),
             "says": [reason["says"] for reason in one["closed_by"]],
         }
         for one in windows.of_order(order=row, now=visit.now)

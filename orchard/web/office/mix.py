@@ -18,6 +18,7 @@ from orchard.web import acting, fields
 from orchard.web.crew.work import Form
 from orchard.web.doors import Visit, farm_page
 from orchard.web.fields import Field
+from orchard.web.office import gaps
 
 PRODUCTS = 4
 US_RATES = (
@@ -106,6 +107,9 @@ def _page(
             "findings": [
                 {**one, "about": ", ".join(names.get(id, id) for id in one["products"])}
                 for one in report["findings"]
+            ],
+            "not_checked": [
+                (gaps.in_words(one["what"], names=names), one["why"]) for one in report["not_checked"]
             ],
             "steps": [_step(one, names) for one in report["order"]],
             "loads": [_load(one, names) for one in report["loads"]],

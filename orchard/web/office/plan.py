@@ -14,7 +14,7 @@ from uuid6 import uuid7
 
 from orchard.api import wording as short_words
 from orchard.farms import fence
-from orchard.tasks import programme_queries, queries, told
+from orchard.tasks import programme_queries, queries, titles, told
 from orchard.tasks.models import PlanningRun, WorkOrder
 from orchard.tasks.papers import wording
 from orchard.web import acting, fields
@@ -106,7 +106,7 @@ def _page(
             _("Season plan"),
             "choice",
             required=True,
-            choices=tuple((str(one.id), one.name) for one in programmes),
+            choices=tuple((str(one.id), titles.said(one.name)) for one in programmes),
         ),
         Field("from", _("From (year-month-day)"), required=True, value=today.isoformat()),
         Field("until", _("To (year-month-day)"), required=True, value=(today + FORTNIGHT).isoformat()),
@@ -128,13 +128,18 @@ def _page(
 def _run(run: PlanningRun, visit: Visit) -> dict[str, Any]:
     left_out = (run.result or {}).get("left_out", ())
     when = wording.moment(run.created_at, farm=visit.farm)
-    return {"run": run, "when": when, "left_out": [_why(one) for one in left_out]}
+    return {
+        "run": run,
+        "name": titles.said(run.programme.name),
+        "when": when,
+        "left_out": [_why(one) for one in left_out],
+    }
 
 
 def _why(one: dict[str, Any]) -> str:
     """Return why a line was left out; what a check or a refusal said stands in the words of that day."""
     if "told" in one:
-        return told.said(one["told"])
+        return told.said_of(one)
     return " ".join(filter(None, (short_words.sentence(one["code"]), one["says"])))
 
 
@@ -142,7 +147,7 @@ def _draft(order: WorkOrder, visit: Visit, refused: dict[str, Any] | None) -> di
     return {
         "order": order,
         "when": wording.moment(order.starts_at, farm=visit.farm),
-        "because": (order.window or {}).get("because"),
+        "because": told.why(order.window),
         "starts_at": order.starts_at.astimezone(zoneinfo.ZoneInfo(visit.farm.zone)).strftime(WHEN),
         "wrong": refused["wrong"] if refused and refused["order"] == order.id else [],
     }

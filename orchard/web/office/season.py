@@ -13,7 +13,7 @@ from django.utils.translation import gettext as _
 from orchard.blocks import queries as blocks
 from orchard.blocks.models import Block, StageForecast
 from orchard.farms.models import Farm
-from orchard.tasks import attention, queries
+from orchard.tasks import attention, queries, told
 from orchard.tasks.models import WorkOrder
 from orchard.tasks.papers import wording
 from orchard.web.doors import Visit, farm_page
@@ -89,11 +89,11 @@ def _jobs(orders: Iterable[WorkOrder], zone: zoneinfo.ZoneInfo) -> list[Mark]:
     for order in orders:
         look = "done" if order.status == "done" else "draft" if order.status == "draft" else "job"
         on = order.starts_at.astimezone(zone).date()
-        found.append(Mark(on, look, LETTERS[order.kind], order.title))
+        found.append(Mark(on, look, LETTERS[order.kind], order.called))
         latest = (order.window or {}).get("latest")
         if latest and order.status != "done":
-            because = str((order.window or {}).get("because") or "")
-            found.append(Mark(dt.date.fromisoformat(str(latest)[:10]), "limit", "!", because))
+            on = dt.date.fromisoformat(str(latest)[:10])
+            found.append(Mark(on, "limit", "!", told.why(order.window)))
     return found
 
 
