@@ -12,6 +12,7 @@ import hashlib
 import json
 import os
 import zipfile
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +20,9 @@ import psycopg
 from django.db import connections
 from psycopg import sql
 
+from orchard.config.two_threads import made_ahead
+
+PIECE = 1 << 18  # bytes
 FORMAT = 1
 MANIFEST = "manifest.json"
 NOT_ROWS = frozenset({"django_migrations"})  # what shaped the tables stands in the manifest
@@ -87,11 +91,23 @@ def _table(
     statement = sql.SQL("COPY {} TO STDOUT").format(table_with(name, columns))
     with connection.cursor() as cursor, archive.open(member(name), "w", force_zip64=True) as file:
         with cursor.copy(statement) as copied:
-            for piece in copied:
+            for piece in made_ahead(_in_pieces(copied)):
                 file.write(piece)
                 seen.update(piece)
         rows = cursor.rowcount
     return {"name": name, "columns": columns, "rows": rows, "sha256": seen.hexdigest()}
+
+
+def _in_pieces(rows: Iterable[bytes | bytearray | memoryview]) -> Iterator[bytes]:
+    """Yield what comes row by row in pieces that are worth a call."""
+    piece = bytearray()
+    for row in rows:
+        piece += row
+        if len(piece) >= PIECE:
+            yield bytes(piece)
+            piece.clear()
+    if piece:
+        yield bytes(piece)
 
 
 def table_with(name: str, columns: list[str]) -> sql.Composed:

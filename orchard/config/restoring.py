@@ -18,12 +18,12 @@ from django.db import connections
 from django.db.migrations.executor import MigrationExecutor
 from psycopg import errors, sql
 
-from orchard.config import backup, preparation
+from orchard.config import backup, bare_tables, preparation
+from orchard.config.two_threads import made_ahead
 from orchard.farms import audit_chain, numbering
 from orchard.inventory import proof
 
 MADE_BY_PREPARING = ("django_content_type", "auth_permission")  # rows that every prepared database has
-PIECE = 1 << 18  # bytes
 JUMP = 1 << 40
 """Numbers of transactions left out after a restore: whoever read changes that are lost with the old database
 holds a cursor from among them, and the next change must come after it."""
@@ -47,6 +47,7 @@ def restore(*, source: Path) -> dict[str, Any]:
                 _refuse_what_is_not_empty(connection)
                 _fill(connection, archive, manifest)
                 _go_on_counting(connection)
+                connection.execute("ANALYZE")
     except (zipfile.BadZipFile, EOFError, zlib.error) as failure:
         raise CannotRestore(f"{source} is damaged: {failure}.") from failure
     except errors.Error as failure:
@@ -94,26 +95,20 @@ def _refuse_what_is_not_empty(connection: psycopg.Connection[Any]) -> None:
 
 def _fill(connection: psycopg.Connection[Any], archive: zipfile.ZipFile, manifest: dict[str, Any]) -> None:
     there = backup.columns_of_tables(connection)
-    names = sql.SQL(", ").join(map(sql.Identifier, MADE_BY_PREPARING))
-    connection.execute(sql.SQL("TRUNCATE {} CASCADE").format(names))
     for table in manifest["tables"]:
-        name = table["name"]
-        if sorted(table["columns"]) != sorted(there.get(name, [])):
-            raise CannotRestore(f"The backup has other columns of {name} than its migrations make.")
-        connection.execute(sql.SQL("ALTER TABLE {} DISABLE TRIGGER USER").format(sql.Identifier(name)))
-        _copy(connection, archive, table)
-    connection.execute("SET CONSTRAINTS ALL IMMEDIATE")  # every reference is there, before triggers return
-    for table in manifest["tables"]:
-        name = sql.Identifier(table["name"])
-        connection.execute(sql.SQL("ALTER TABLE {} ENABLE TRIGGER USER").format(name))
+        if sorted(table["columns"]) != sorted(there.get(table["name"], [])):
+            raise CannotRestore(f"The backup has other columns of {table['name']} than its migrations make.")
+    with bare_tables.stripped(connection, sorted(there.keys() - backup.NOT_ROWS)):
+        for table in manifest["tables"]:
+            _copy(connection, archive, table)
 
 
 def _copy(connection: psycopg.Connection[Any], archive: zipfile.ZipFile, table: dict[str, Any]) -> None:
     name, seen = table["name"], hashlib.sha256()
-    statement = sql.SQL("COPY {} FROM STDIN").format(backup.table_with(name, table["columns"]))
+    statement = sql.SQL("COPY {} FROM STDIN WITH (FREEZE)").format(backup.table_with(name, table["columns"]))
     with connection.cursor() as cursor, _opened(archive, name) as file:
         with cursor.copy(statement) as copy:
-            while piece := file.read(PIECE):
+            for piece in made_ahead(iter(lambda: file.read(backup.PIECE), b"")):
                 seen.update(piece)
                 copy.write(piece)
         rows = cursor.rowcount
@@ -151,8 +146,6 @@ def _prove() -> None:
     """Follow every ledger and every audit from its first line."""
     for broken in audit_chain.broken():
         raise CannotRestore(f"It was put back as it was, but the audit does not hold: {broken}")
-    for read in proof.ledgers():
-        if read.fault is not None:
-            raise CannotRestore(
-                f"It was put back as it was, but the ledger does not hold: lot {read.lot}: {read.fault}."
-            )
+    for lot in proof.broken_lots():
+        [fault] = [read.fault for read in proof.ledgers(lot=lot)]
+        raise CannotRestore(f"It was put back as it was, but the ledger does not hold: lot {lot}: {fault}.")

@@ -151,6 +151,7 @@ def broken(*, farm: Farm | None = None, kept: Mapping[str, Head] | None = None) 
     """
     with transaction.atomic(), connection.cursor() as cursor:
         cursor.execute("SET LOCAL work_mem = '128MB'")
+        cursor.execute("SET LOCAL enable_parallel_hash = off")  # a container has little shared memory
         cursor.execute(BROKEN, {"farm": farm.id if farm else None})
         found = [Broken(*row) for row in cursor.fetchall()]
     for of, (position, hash) in (kept or {}).items():

@@ -107,6 +107,25 @@ def _framed(said: str) -> str:
     return f"coalesce(octet_length({said}) || ':' || ({said}), '-')"
 
 
+def hash_of(line: str, *, before: str) -> str:
+    """Return the same hash as one expression for a statement over many lines.
+
+    :param line: the name by which the statement knows the line
+    :param before: what gives the hash of the line before it
+    """
+    texts = (text.replace("{TIME}", TIME).replace("line.", f"{line}.") for text in LINE)
+    said = ", ".join((_framed(before), *map(_framed_by_its_kind, texts)))
+    return f"'1:' || encode(sha256(convert_to(concat_ws(chr(10), '1:1', {said}), 'UTF8')), 'hex')"
+
+
+def _framed_by_its_kind(said: str) -> str:
+    """Return a text with its length, which an id and a moment have without being asked twice."""
+    if said.startswith("to_char"):
+        return f"coalesce('32:' || {said}, '-')"
+    is_id = said.endswith("::text") and "numeric" not in said and ".position" not in said
+    return f"coalesce('36:' || {said}, '-')" if is_id else _framed(said)
+
+
 def _hash() -> str:
     """Return the same function as one expression, without a call for each field."""
     said = ", ".join(_framed(text.replace("{TIME}", TIME)) for text in ("before", *LINE))

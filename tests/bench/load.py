@@ -63,6 +63,16 @@ def results(*, connections: int = CONNECTIONS, seconds: int = SECONDS) -> list[R
 
 
 @contextmanager
+def serving(environment: dict[str, str]) -> Iterator[int]:
+    """Run the web server on a database of its own or the one that is named; give its port."""
+    with (
+        tempfile.TemporaryDirectory(prefix="orchard-bench-", ignore_cleanup_errors=True) as folder,
+        _web_server(environment, Path(folder)) as (_, port),
+    ):
+        yield port
+
+
+@contextmanager
 def _web_server(environment: dict[str, str], folder: Path) -> Iterator[tuple[subprocess.Popen[bytes], int]]:
     """Run gunicorn as `manage.py serve` does, on a prepared database."""
     with socket.create_server(("127.0.0.1", 0)) as probe:

@@ -50,6 +50,22 @@ def rows_of(url: str) -> dict[str, str]:
         }
 
 
+SHAPE = """
+    SELECT conrelid::regclass::text, conname, pg_get_constraintdef(oid) FROM pg_constraint
+    UNION ALL SELECT tablename::text, indexname, indexdef FROM pg_indexes WHERE schemaname = 'public'
+    UNION ALL SELECT tgrelid::regclass::text, tgname, pg_get_triggerdef(oid) || tgenabled::text
+        FROM pg_trigger WHERE NOT tgisinternal
+    UNION ALL SELECT tablename::text, policyname, qual FROM pg_policies
+    ORDER BY 1, 2, 3
+"""
+
+
+def shape_of(url: str) -> list[tuple[str, str, str]]:
+    """Return every key, reference, check, index, trigger and policy, as the database tells it."""
+    with psycopg.connect(url) as database:
+        return database.execute(SHAPE).fetchall()
+
+
 @pytest.fixture
 def empty(nowhere: dict[str, str]) -> dict[str, str]:
     """The same, with a prepared database in which nothing stands."""
@@ -84,6 +100,7 @@ def test_a_backup_is_put_back_row_by_row_with_guards_and_ledgers(
     assert file.stat().st_mode & 0o077 == 0
     before = rows_of(database_environment["DATABASE_OWNER_URL"])
     assert rows_of(empty["DATABASE_OWNER_URL"]) == before
+    assert shape_of(empty["DATABASE_OWNER_URL"]) == shape_of(database_environment["DATABASE_OWNER_URL"])
     assert before["inventory_movement"].startswith("(2,")
     assert run(empty, "verify_ledger").stdout.startswith("1 lots, 2 movements")
     with psycopg.connect(empty["DATABASE_OWNER_URL"]) as restored:
@@ -155,6 +172,30 @@ def later_release(manifest: bytes) -> bytes:
     told = json.loads(manifest)
     told["migrations"].append(["inventory", "9999_lots_have_colours"])
     return json.dumps(told).encode()
+
+
+def test_a_backup_whose_rows_were_changed_with_their_checksums_does_not_pass_the_proof(
+    season, database_environment, empty, tmp_path
+):
+    file, touched = tmp_path / "orchard.backup", tmp_path / "touched"
+    run(database_environment, "backup", "--to", str(file))
+    with zipfile.ZipFile(file) as archive:
+        lines = archive.read(backup.member("inventory_movement")).replace(b"caked", b"sold!")
+
+    def checked_again(manifest: bytes) -> bytes:
+        told = json.loads(manifest)
+        [table] = [one for one in told["tables"] if one["name"] == "inventory_movement"]
+        table["sha256"] = hashlib.sha256(lines).hexdigest()
+        return json.dumps(told).encode()
+
+    changed(file, touched, backup.member("inventory_movement"), lambda _: lines)
+    put_back = run(
+        empty, "restore", "--from", str(changed(touched, tmp_path / "again", "manifest.json", checked_again))
+    )
+
+    assert put_back.returncode == 1
+    assert "the ledger does not hold" in put_back.stderr
+    assert "at line 2" in put_back.stderr
 
 
 TOUCHED = [

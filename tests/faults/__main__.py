@@ -35,6 +35,10 @@ def main() -> int:
     feed.add_argument("--seed", type=int, default=1, help="of what is written and how late it commits (1)")
     drill = parts.add_parser("backup", help="a backup of a large store, and putting it back")
     drill.add_argument("--movements", type=int, default=1_000_000, help="lines of the ledger (1000000)")
+    moving = parts.add_parser("migrate", help="the newest migrations on a large store, while others write")
+    moving.add_argument("--movements", type=int, default=1_000_000, help="lines of the ledger (1000000)")
+    crowd = parts.add_parser("crowd", help="one sends fifty times what it may, another asks beside it")
+    crowd.add_argument("--seconds", type=int, default=60, help="of each half (60)")
     pages = parts.add_parser("paging", help="a list, read page by page while rows are put in")
     pages.add_argument("--rows", type=int, default=10_000, help="that are there before (10000)")
     pages.add_argument("--a-second", type=int, default=100, help="so many are put in a second (100)")
@@ -56,6 +60,16 @@ def main() -> int:
             from tests.faults import backup_drill  # noqa: PLC0415
 
             return backup_drill.main(movements=said.movements)
+    if said.part == "migrate":
+        with own_database():
+            from tests.faults import migrating  # noqa: PLC0415
+
+            return migrating.main(movements=said.movements)
+    if said.part == "crowd":
+        with own_database():
+            from tests.faults import crowding  # noqa: PLC0415
+
+            return crowding.main(seconds=said.seconds)
     if said.part == "feed":
         with own_database():
             from tests.faults import feed as reading  # noqa: PLC0415

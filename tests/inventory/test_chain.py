@@ -16,7 +16,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from orchard.farms.actors import SYSTEM
-from orchard.inventory import chain, chaining, services
+from orchard.inventory import chain, chaining, proof, services
 from orchard.inventory.models import Lot, Movement
 from tests.factories import FarmFactory, amount
 from tests.inventory.store import NOON, copper, fresh, lot, receive
@@ -151,6 +151,7 @@ def test_what_the_owner_of_the_tables_changes_is_found_with_its_first_line(held,
     status, printed = verified()
 
     assert status == 1
+    assert proof.broken_lots() == [held.key]
     assert printed.startswith(f"Lot C-1 of Copper hydroxide 46 WG ({held.id}): {where}")
     assert why in printed
     assert printed.count("\n") == 1
@@ -235,6 +236,7 @@ def test_python_and_the_database_write_the_same_bytes_under_a_hash(reason, refer
     )  # fmt: skip
 
     assert fresh(held).chain_length == 2
+    assert proof.broken_lots() == []
 
 
 def test_lines_are_tied_by_what_they_say_and_not_by_how_it_is_cut():
