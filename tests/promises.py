@@ -51,8 +51,12 @@ PROMISES: dict[int, Promise] = {
         ("PROMISE_ROUNDS=500 python -m pytest tests/api/test_cut_off.py -n 0",),
     ),
     8: Promise(
-        "whatever is refused is a problem document with a code and a pointer for each fault",
+        "whatever is refused is a problem document with a type that stays, and a code and a pointer for each"
+        " fault; so is what the web server refuses by itself",
         (
+            "api/test_problems.py::test_the_type_of_a_problem_leads_to_what_its_code_means",
+            "api/test_problems.py::test_every_code_that_is_ever_told_is_explained_in_both_languages",
+            "api/test_cut_off.py::test_what_the_web_server_refuses_by_itself_is_a_problem_document_too",
             "stories/test_integration_partner.py::"
             "test_T6_every_refusal_is_a_problem_document_with_code_and_pointer_and_nothing_of_the_inside",
             "farms/test_members_and_tokens.py::test_rubbish_gets_a_problem_and_never_a_row",

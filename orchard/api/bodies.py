@@ -34,7 +34,9 @@ def receive(request: HttpRequest, *, types: Sequence[str] = TYPES) -> bytes:
     """
     raw = _raw(request)
     if raw.strip() and (request.content_type or "").lower() not in types:
-        detail = f"{request.content_type or 'nothing'} is not taken here: send {' or '.join(types)}"
+        detail = _("Content-Type %(sent)s is not taken here: send %(taken)s") % {
+            "sent": request.content_type or _("(none)"), "taken": _(" or ").join(types)
+        }  # fmt: skip
         raise UnsupportedMediaType(request.content_type or "nothing", detail=detail)
     return raw
 

@@ -10,6 +10,8 @@ from drf_spectacular.generators import SchemaGenerator
 from drf_spectacular.renderers import OpenApiJsonRenderer
 from drf_spectacular.views import SpectacularAPIView
 
+from orchard.api import wording
+
 METHODS = ("get", "post", "patch", "delete")
 
 
@@ -18,6 +20,12 @@ class Document(SpectacularAPIView):
 
     renderer_classes = [OpenApiJsonRenderer]
     authentication_classes: list[Any] = []
+
+
+def problems(request: HttpRequest) -> HttpResponse:
+    """Show every code that a refusal may carry: `type` of a problem document points to its line."""
+    lines = [(code, says, wording.in_spanish(code)) for code, says in sorted(wording.meanings().items())]
+    return render(request, "api/problems.html", {"lines": lines})
 
 
 def read(request: HttpRequest) -> HttpResponse:

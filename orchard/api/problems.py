@@ -20,6 +20,8 @@ from orchard.api.refusals import Fault, Refusal
 
 log = logging.getLogger(__name__)
 CONTENT_TYPE = "application/problem+json"
+PAGE = "/api/v1/problems"
+"""Where each code is explained; `type` points to its place there."""
 
 _TITLES = {
     400: "The request cannot be read",
@@ -68,7 +70,10 @@ class FaultShown(serializers.Serializer):
 class ProblemShown(serializers.Serializer):
     """A problem document (RFC 9457)."""
 
-    type = serializers.CharField()
+    type = serializers.CharField(
+        help_text="what went wrong first, the same for good: `/api/v1/problems#` and the first fault's code;"
+        " the page behind it says what it means and what to do"
+    )
     title = serializers.CharField()
     status = serializers.IntegerField()
     detail = serializers.CharField()
@@ -87,8 +92,14 @@ def document(status: int, faults: Iterable[Fault], title: str | None = None) -> 
     shown = [fault.as_json() for fault in faults]
     title = title or _TITLES.get(status) or HTTPStatus(status).phrase
     detail = "; ".join(fault["detail"] for fault in shown) or title
-    told = {"type": "about:blank", "title": title, "status": status, "detail": detail[:2000]}
+    kind = kind_of(shown[0]["code"] if shown else "invalid")
+    told = {"type": kind, "title": title, "status": status, "detail": detail[:2000]}
     return wording.in_own_words({**told, "errors": shown})
+
+
+def kind_of(code: str) -> str:
+    """Return the `type` of a problem whose first fault has this code."""
+    return f"{PAGE}#{code}"
 
 
 def respond(status: int, faults: Iterable[Fault], title: str | None = None, headers: Any = None) -> Response:
@@ -109,13 +120,16 @@ def faults_in(detail: Any, pointer: str = "") -> list[Fault]:
         return [f for name, inner in detail.items() for f in faults_in(inner, step(pointer, name))]
     if isinstance(detail, (list, tuple)):
         if all(isinstance(one, exceptions.ErrorDetail) for one in detail):
-            return [Fault(_CODES.get(one.code, one.code or "invalid"), str(one), pointer) for one in detail]
+            return [Fault(_code(one), str(one), pointer) for one in detail]
         return [f for at, inner in enumerate(detail) for f in faults_in(inner, f"{pointer}/{at}")]
-    return [
-        Fault(
-            _CODES.get(getattr(detail, "code", ""), getattr(detail, "code", "invalid")), str(detail), pointer
-        )
-    ]
+    return [Fault(_code(detail), str(detail), pointer)]
+
+
+def _code(detail: Any) -> str:
+    """Return our code for a fault; what the framework calls its own way and nobody acts on is `invalid`."""
+    code = getattr(detail, "code", None) or "invalid"
+    code = _CODES.get(code, code)
+    return code if code in wording.meanings() else "invalid"
 
 
 def step(pointer: str, name: object) -> str:
@@ -135,6 +149,8 @@ def on_exception(error: Exception, context: Mapping[str, Any]) -> Response | Non
         return respond(404, [Fault("not_found", _("there is no such thing here"))])
     if isinstance(error, (PermissionDenied, exceptions.PermissionDenied)):
         return respond(403, [Fault("role_not_allowed", str(error) or _("your role may not do this"))])
+    if isinstance(error, exceptions.MethodNotAllowed):
+        return _other_method(context["request"].method, context["view"].allowed_methods)
     if isinstance(error, exceptions.APIException):
         return _framework(error)
     if isinstance(error, (DataError, IntegrityError)):
@@ -152,13 +168,20 @@ def on_exception(error: Exception, context: Mapping[str, Any]) -> Response | Non
     return None
 
 
+def _other_method(method: str, allowed: Iterable[str]) -> Response:
+    names = ", ".join(allowed)
+    says = _("%(method)s cannot be done to this address: it takes %(allowed)s")
+    faults = [Fault("method_not_allowed", says % {"method": method, "allowed": names})]
+    return respond(405, faults, headers={"Allow": names})
+
+
 def _framework(error: exceptions.APIException) -> Response:
     headers = {}
     if challenge := getattr(error, "auth_header", None):
         headers["WWW-Authenticate"] = challenge
     if wait := getattr(error, "wait", None):
         headers["Retry-After"] = str(int(wait) + 1)
-    code = {401: "not_signed_in", 405: "method_not_allowed", 415: "media_type", 429: "too_many_requests"}.get(
+    code = {401: "not_signed_in", 415: "media_type", 429: "too_many_requests"}.get(
         error.status_code, str(error.default_code)
     )
     return respond(error.status_code, [Fault(code, str(error.detail))], headers=headers)

@@ -17,6 +17,7 @@ _ALWAYS = {
     "404": "not there, or another farm's",
     "414": "the address is longer than 8,190 bytes",
     "429": "too many requests",
+    "431": "more than 100 headers, or one longer than 8,190 bytes",
 }
 _READ = {"400": "an unknown or wrong query parameter"}
 _WRITE = {
@@ -107,8 +108,6 @@ class EndpointSchema(AutoSchema):
             wanted = {**wanted, "422": _WRITE["422"]}
         for status, words in wanted.items():
             operation["responses"].setdefault(status, self._problem(words))
-        # The web server itself answers what is too long to be an address, before anything of ours runs.
-        operation["responses"]["414"] = {"description": _ALWAYS["414"], "content": {"text/html": {}}}
         if self.method == "GET" and not hasattr(self.view, "listed") and hasattr(self.view, "answer"):
             operation["responses"].setdefault("304", {"description": "unchanged since If-None-Match"})
 

@@ -24,6 +24,18 @@ def sentence(code: str) -> str | None:
     return found
 
 
+def meanings() -> dict[str, str]:
+    """Return every code there is, with what it means and what to do, for whoever writes a program."""
+    found: dict[str, str] = _table()["meaning"]
+    return found
+
+
+def in_spanish(code: str) -> str:
+    """Return the short sentence that a person who reads Spanish gets for a code."""
+    found: str = _table()["es"]["codes"][code]
+    return found
+
+
 def in_own_words(document: dict[str, Any]) -> dict[str, Any]:
     """Return a problem document with its title in the language of the request, and `says` for each fault.
 

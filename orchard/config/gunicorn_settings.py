@@ -9,6 +9,7 @@ import os
 import tempfile
 from typing import Any
 
+from gunicorn import util
 from prometheus_client import multiprocess
 
 from orchard.config import logs
@@ -29,7 +30,13 @@ limit_request_line = 8190  # the longest that gunicorn reads; a longer address i
 
 
 def post_worker_init(worker: Any) -> None:
-    """Leave what was loaded at the start out of the collector's rounds, which pause requests."""
+    """Leave what was loaded at the start out of the collector's rounds, which pause requests.
+
+    What the server refuses by itself it writes through one function, and has no setting for it.
+    """
+    from orchard.api import wire  # noqa: PLC0415  (the application is ready only now)
+
+    util.write_error = wire.refuse
     gc.collect()
     gc.freeze()
 

@@ -23,6 +23,7 @@ def healthz(request: HttpRequest) -> HttpResponse:
 api = [
     path("openapi.json", documentation.Document.as_view(), name="openapi"),
     path("docs", documentation.read, name="docs"),
+    path("problems", documentation.problems, name="problems"),
     *farms.urlpatterns,
     *blocks.urlpatterns,
     *crews.urlpatterns,

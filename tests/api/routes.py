@@ -10,7 +10,7 @@ from django.urls import URLPattern, URLResolver, get_resolver
 from uuid6 import uuid7
 
 METHODS = ("GET", "POST", "PATCH", "DELETE")
-OPEN = {"openapi.json", "docs", "^.*$"}
+OPEN = {"openapi.json", "docs", "problems", "^.*$"}
 
 
 @dataclass(frozen=True)

@@ -144,3 +144,28 @@ def test_of_many_at_once_one_is_done_with_one_key_and_one_edit_wins(server):
             won = ("Teo", "Wren")[statuses.index(200)]
             assert server.call("GET", path)[2]["name"] == f"{won} {number}"
         assert server.call("PATCH", path, {"name": "Ixchel"})[0] == 428
+
+
+def raw_answer(server, lines):
+    """Return status line, headers and body of what is sent as it stands."""
+    with socket.create_connection(server.where, timeout=10) as line:
+        line.sendall("\r\n".join([*lines, "", ""]).encode("latin-1"))
+        told = b"".join(iter(lambda: line.recv(65536), b""))
+    head, _, body = told.partition(b"\r\n\r\n")
+    return int(head.split()[1]), head.decode(), body
+
+
+def test_what_the_web_server_refuses_by_itself_is_a_problem_document_too(server):
+    host = "Host: 127.0.0.1"
+    refused = {
+        414: raw_answer(server, [f"GET /api/v1/farms?name={'x' * 9000} HTTP/1.1", host]),
+        431: raw_answer(server, ["GET /api/v1/farms HTTP/1.1", host, f"X-Long: {'x' * 9000}"]),
+        400: raw_answer(server, ["GET /api/v1/farms HTTP/9.9<script>", host]),
+    }
+
+    for wanted, (status, head, body) in refused.items():
+        told = json.loads(body)
+        assert status == told["status"] == wanted
+        assert "Content-Type: application/problem+json" in head
+        assert told["type"] == f"/api/v1/problems#{told['errors'][0]['code']}"
+        assert told["detail"] and "script" not in body.decode()

@@ -7,6 +7,8 @@ from typing import Any
 from schemathesis.core.failures import Failure
 from schemathesis.core.transport import Response
 
+from orchard.api import wording
+
 NAMES = {"type", "title", "status", "detail", "errors"}
 FAULT = {"pointer", "code", "detail"}
 
@@ -32,6 +34,8 @@ def _wrong(response: Response) -> str:
     faults = told["errors"]
     if not faults or any(FAULT - set(one) or not one["code"] or not one["detail"] for one in faults):
         return "a fault lacks its pointer, its code or its sentence"
+    if told["type"] != f"/api/v1/problems#{faults[0]['code']}" or faults[0]["code"] not in wording.meanings():
+        return "its type leads nowhere"
     if any(one["pointer"] and not one["pointer"].startswith("/") for one in faults):
         return "a pointer is no JSON pointer"
     return ""

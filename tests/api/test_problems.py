@@ -1,0 +1,98 @@
+"""What is refused says what is wrong, where, and what to do; each kind has an address that stays."""
+
+import ast
+from pathlib import Path
+
+import pytest
+from django.test import Client
+
+from orchard.api import problems, wording
+from tests.callers import Caller, codes
+from tests.factories import FarmFactory
+
+pytestmark = pytest.mark.django_db
+ROOT = Path(__file__).parents[2]
+FIRST, SECOND = {"Fault"}, {"wrong", "ErrorDetail"}
+"""Calls that give a code, by the place of the code among what they are given."""
+
+
+def codes_in_the_code():
+    for path in [*(ROOT / "orchard").rglob("*.py"), *(ROOT / "scheduling").rglob("*.py")]:
+        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+            if not isinstance(node, ast.Call):
+                continue
+            name = node.func.attr if isinstance(node.func, ast.Attribute) else getattr(node.func, "id", "")
+            place = 0 if name in FIRST else 1 if name in SECOND else None
+            if place is not None and len(node.args) > place:
+                code = node.args[place]
+                if isinstance(code, ast.Constant) and isinstance(code.value, str):
+                    yield code.value
+
+
+def test_every_code_that_is_ever_told_is_explained_in_both_languages():
+    told = set(codes_in_the_code())
+
+    assert len(told) > 70
+    assert told - set(wording.meanings()) == set()
+    assert set(wording.meanings()) == set(wording._table()["es"]["codes"])
+
+
+@pytest.fixture
+def owner():
+    return Caller(FarmFactory(), "owner")
+
+
+def test_the_type_of_a_problem_leads_to_what_its_code_means(owner):
+    refusals = [
+        owner.get("blocks", authorization="Bearer none"),
+        owner.get("nothing-of-the-kind"),
+        owner.call("PUT", "blocks", {}),
+        owner.post("blocks", {"name": 7}),
+        owner.get("blocks?limit=many"),
+        Client().get("/api/v1/elsewhere"),
+    ]
+    page = Client().get("/api/v1/problems").content.decode()
+
+    for refused in refusals:
+        told = refused.json()
+        where, _, code = told["type"].partition("#")
+        assert (where, code) == ("/api/v1/problems", codes(refused)[0])
+        assert f'<dt id="{code}">' in page and told["type"] == problems.kind_of(code)
+
+
+def test_a_type_is_the_same_in_every_language(owner):
+    asked = ({"accept_language": "es"}, {"accept_language": "en"})
+
+    spanish, english = (owner.call("POST", "blocks", {"colour": "red"}, **one).json() for one in asked)
+
+    assert spanish["type"] == english["type"]
+    assert spanish["title"] != english["title"]
+
+
+def test_another_method_is_told_which_ones_are_taken(owner):
+    refused = owner.call("PUT", "blocks", {})
+
+    assert refused.status_code == 405
+    assert refused["Allow"] == "GET, POST, HEAD, OPTIONS"
+    assert refused.json()["detail"] == (
+        "PUT cannot be done to this address: it takes GET, POST, HEAD, OPTIONS"
+    )
+
+
+def test_another_kind_of_body_is_told_what_to_send(owner):
+    refused = Client().post(
+        owner.at("blocks"),
+        "<block/>",
+        content_type="text/xml",
+        headers={"authorization": f"Bearer {owner.secret}"},
+    )
+
+    assert (refused.status_code, codes(refused)) == (415, ["media_type"])
+    assert "text/xml" in refused.json()["detail"] and "send application/json" in refused.json()["detail"]
+
+
+def test_too_much_is_told_how_much_is_taken(owner):
+    refused = owner.post("blocks", {"name": "x" * 1024 * 1024})
+
+    assert (refused.status_code, codes(refused)) == (413, ["too_large"])
+    assert "1 MiB" in refused.json()["detail"]
