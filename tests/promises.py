@@ -30,7 +30,10 @@ class Promise:
 PROMISES: dict[int, Promise] = {
     5: Promise(
         "a write whose answer was lost has one effect when it is sent again with its key: all of 200",
-        ("api/test_cut_off.py::test_cut_off_calls_leave_one_effect_or_none_and_never_a_half",),
+        (
+            "api/test_cut_off.py::test_cut_off_calls_leave_one_effect_or_none_and_never_a_half",
+            "api/test_cut_off.py::test_who_leaves_while_the_answer_is_sent_finds_it_done_once_and_holds_nothing",
+        ),
         ("PROMISE_ROUNDS=200 python -m pytest tests/api/test_cut_off.py -n 0",),
     ),
     6: Promise(
@@ -38,6 +41,8 @@ PROMISES: dict[int, Promise] = {
         (
             "api/test_cut_off.py::test_of_many_at_once_one_is_done_with_one_key_and_one_edit_wins",
             "farms/test_members_and_tokens.py::test_the_same_key_gives_the_first_answer_again",
+            "farms/test_members_and_tokens.py::"
+            "test_a_key_is_kept_for_seven_days_and_belongs_to_one_sender_and_one_address",
             "stories/test_integration_partner.py::test_T3_of_eight_that_send_the_same_at_once_one_makes_it",
         ),
         ("PROMISE_ROUNDS=200 python -m pytest tests/api/test_cut_off.py -n 0",),
@@ -46,6 +51,8 @@ PROMISES: dict[int, Promise] = {
         "no edit is lost: without If-Match 428, stale 412, and of two editors one wins, 500 times",
         (
             "api/test_cut_off.py::test_of_many_at_once_one_is_done_with_one_key_and_one_edit_wins",
+            "api/test_strangers.py::"
+            "test_nothing_is_changed_by_whoever_has_not_read_it_or_has_read_what_is_old",
             "farms/test_members_and_tokens.py::test_a_change_needs_the_version_that_was_read",
         ),
         ("PROMISE_ROUNDS=500 python -m pytest tests/api/test_cut_off.py -n 0",),
@@ -122,6 +129,9 @@ PROMISES: dict[int, Promise] = {
         " while a secret is rotated; the same id at each try; tried for most of a day, 410 ends it",
         (
             "farms/test_webhooks.py::test_an_event_is_signed_as_the_open_specification_says",
+            "farms/test_webhooks.py::"
+            "test_no_bit_of_what_was_signed_can_be_changed_and_it_is_taken_for_five_minutes",
+            "farms/test_webhooks.py::test_each_try_has_the_same_id_and_a_time_of_its_own",
             "farms/test_webhooks.py::test_for_a_day_the_old_secret_signs_beside_the_new_one",
             "farms/test_webhooks.py::"
             "test_a_receiver_that_is_down_for_a_day_is_paused_and_one_that_comes_back_is_not",
@@ -156,9 +166,15 @@ PROMISES: dict[int, Promise] = {
         (
             "farms/test_bulk_calls.py::test_all_that_waited_are_each_there_once_however_often_they_are_sent",
             "farms/test_bulk_calls.py::test_what_is_refused_stops_nothing_else",
+            "farms/test_bulk_calls.py::"
+            "test_a_phone_whose_clock_is_two_days_off_tells_each_thing_once_or_is_asked_for_the_time",
+            "tasks/test_late_word.py::test_two_loads_of_one_number_are_both_kept_for_a_person_to_compare",
+            "tasks/test_late_word.py::test_a_load_mixed_before_a_hold_is_taken_though_the_hold_came_first",
             "tasks/test_at_the_same_moment.py::test_two_finishes_at_once_are_one_record_and_one_claim",
         ),
-        left="what is told of more than 5 minutes ahead is refused, so a clock may be late and not early",
+        ("PROMISE_ROUNDS=500 python -m pytest tests/farms/test_bulk_calls.py -n 0",),
+        left="what is told of more than 5 minutes ahead is refused (`time_in_future`), as the resources say, so a"
+        " clock may be late and not early; how far it is off is not kept as a figure of its own",
     ),
     20: Promise(
         "ids that phones make are unique within a farm and tell nothing of another",
@@ -197,15 +213,23 @@ PROMISES: dict[int, Promise] = {
             "config/test_migrations.py::test_no_migration_keeps_others_from_a_table_in_use",
             "config/test_preparation.py::test_two_that_prepare_a_missing_database_at_once_both_succeed",
         ),
-        left="the wait of writers beside a million rows is not measured",
+        ("python -m tests.faults migrate --movements 1000000",),
+        left="that the release before runs on the new tables is a rule for migrations, not a run of it",
     ),
     24: Promise(
-        "as it is installed it bears 8 writers at once, without an error",
-        ("api/test_cut_off.py::test_of_many_at_once_one_is_done_with_one_key_and_one_edit_wins",),
-        ("python -m tests.bench ledger",),
+        "as it is installed it bears 8 writers of 100 posts to one lot at once, without an error, 99 of 100"
+        " within a second",
+        (
+            "api/test_cut_off.py::"
+            "test_eight_who_post_to_one_lot_at_once_wait_less_than_a_second_and_none_fails",
+        ),
+        (
+            "PROMISE_ROUNDS=100 python -m pytest tests/api/test_cut_off.py -n 0 -s -k eight",
+            "python -m tests.bench ledger",
+        ),
     ),
     25: Promise(
-        "calendars are read by others; what is called off stays, cancelled, with a higher sequence; the"
+        "calendars are read by two readers that did not write them; what is called off stays, cancelled, with a higher sequence; the"
         " address can be taken back",
         (
             "tasks/test_calendar_by_hand.py::"

@@ -4,18 +4,23 @@
 """
 
 import json
+import math
 import os
 import re
 import socket
+import struct
 import subprocess
 import sys
+import time
 import urllib.error
 import urllib.request
 from concurrent.futures import ThreadPoolExecutor
+from decimal import Decimal
 from pathlib import Path
 from urllib.parse import urlsplit
 
 import pytest
+from django.db import connection
 
 from orchard.api.models import KeptAnswer
 from orchard.crews.models import Worker
@@ -144,6 +149,89 @@ def test_of_many_at_once_one_is_done_with_one_key_and_one_edit_wins(server):
             won = ("Teo", "Wren")[statuses.index(200)]
             assert server.call("GET", path)[2]["name"] == f"{won} {number}"
         assert server.call("PATCH", path, {"name": "Ixchel"})[0] == 428
+
+
+def reset(server, raw, *, after):
+    """Send it, read so many bytes of the answer, and break the connection off."""
+    with socket.create_connection(server.where, timeout=30) as line:
+        line.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 2048)
+        line.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, struct.pack("ii", 1, 0))
+        line.sendall(raw)
+        if after:
+            assert line.recv(after)
+
+
+def idle_in_transaction():
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "SELECT count(*) FROM pg_stat_activity WHERE datname = current_database()"
+            " AND state LIKE 'idle in transaction%' AND pid <> pg_backend_pid()"
+        )
+        return cursor.fetchone()[0]
+
+
+def test_who_leaves_while_the_answer_is_sent_finds_it_done_once_and_holds_nothing(server):
+    turns = max(3, ROUNDS // 4)
+    path, people = server.owner.at("workers"), 40
+    for turn in range(turns):
+        many = {"items": [{"path": path, "body": worker(n + people * turn)} for n in range(people)]}
+        reset(server, server.written("/api/v1/bulk", many, f"bulk-{turn}"), after=(turn % 3) * 10)
+    export = server.written("export.zip", {}, "none").replace(b"POST", b"GET", 1)
+    for turn in range(turns):
+        reset(server, export, after=(turn % 3) * 10)
+
+    for turn in range(turns):
+        many = {"items": [{"path": path, "body": worker(n + people * turn)} for n in range(people)]}
+        assert {status for status, _ in all_settled(server, many, f"bulk-{turn}")} == {201}
+    assert Worker.objects.count() == turns * people
+    assert Worker.objects.values("name").distinct().count() == turns * people
+    with urllib.request.urlopen(exported(server), timeout=30) as answer:
+        assert answer.read()[:2] == b"PK"
+    for _ in range(50):
+        if not idle_in_transaction():
+            return
+        time.sleep(0.1)
+    raise AssertionError("a transaction is still open for somebody who has left")
+
+
+def all_settled(server, many, key):
+    """Return what each call of a bulk was answered, once none of an earlier sending is running."""
+    for _ in range(100):
+        _status, _headers, told = server.call("POST", "/api/v1/bulk", many, Idempotency_Key=key)
+        answers = [(one["status"], one["body"]) for one in told["items"]]
+        if not any(status == 409 for status, _ in answers):
+            return answers
+        time.sleep(0.05)
+    raise AssertionError("the first is running for ever")
+
+
+def exported(server):
+    bearer = {"Authorization": f"Bearer {server.owner.secret}"}
+    return urllib.request.Request(server.address + server.owner.at("export.zip")[1:], headers=bearer)
+
+
+def test_eight_who_post_to_one_lot_at_once_wait_less_than_a_second_and_none_fails(server):
+    product = server.call("POST", "products", {"name": "Copper hydroxide 30 WG", "stock_unit": "lb"})[2]["id"]
+    lot = server.call("POST", "lots", {"product": product, "number": "L-1"})[2]["id"]
+    body = {"kind": "receive", "lot": lot, "quantity": {"value": "0.1", "unit": "lb"}}
+
+    def posts(who):
+        took = []
+        for number in range(ROUNDS):
+            began = time.monotonic()
+            status, _, told = server.call("POST", "stock-movements", body, Idempotency_Key=f"{who}-{number}")
+            took.append(time.monotonic() - began)
+            assert status == 201, told
+        return took
+
+    with ThreadPoolExecutor(AT_ONCE) as people:
+        took = sorted(one for waits in people.map(posts, range(AT_ONCE)) for one in waits)
+
+    p99 = took[math.ceil(len(took) * 0.99) - 1]
+    print(f"{len(took)} posts of {AT_ONCE} at once, p99 {p99 * 1000:.0f} ms")
+    assert p99 <= 1.0
+    held = server.call("GET", f"lots/{lot}")[2]["on_hand"]
+    assert Decimal(held["value"]) == Decimal("0.1") * AT_ONCE * ROUNDS
 
 
 def raw_answer(server, lines):

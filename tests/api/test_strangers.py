@@ -14,7 +14,7 @@ from uuid6 import uuid7
 
 from orchard.farms.models import Change
 from tests import factories as made
-from tests.callers import Caller
+from tests.callers import Caller, codes
 from tests.factories import FarmFactory
 from tests.fuzz import farm as planting
 
@@ -213,3 +213,22 @@ def test_no_field_that_is_only_read_can_be_set(theirs):
         refused += len(unknown)
 
     assert refused > 300, refused
+
+
+def test_nothing_is_changed_by_whoever_has_not_read_it_or_has_read_what_is_old(theirs):
+    asked = 0
+    for method, kind, operation in theirs.operations():
+        at = theirs.ids.get(kind.partition("/actions/")[0])
+        wanted = [one["name"] for one in operation.get("parameters", []) if one["in"] == "header"]
+        if not at or "If-Match" not in wanted:
+            assert method != "PATCH" or not at, kind
+            continue
+        path = kind.format(*at[0])
+
+        unread, old = (theirs.head.call(method, path, {}, **tag) for tag in ({}, {"if_match": '"old"'}))
+
+        assert (unread.status_code, codes(unread)) == (428, ["if_match_required"]), (method, kind)
+        assert (old.status_code, codes(old)) == (412, ["stale"]), (method, kind)
+        asked += 1
+
+    assert asked > 40, asked

@@ -1,10 +1,14 @@
 """A phone that comes back sends what it kept in one call, and each part of it is answered by itself."""
 
+import datetime as dt
 import os
+import random
 
 import pytest
+from django.utils import timezone
+from uuid6 import uuid7
 
-from orchard.blocks.models import StageObservation
+from orchard.blocks.models import ScoutingCount, StageObservation
 from tests.callers import Caller, codes, pointers
 from tests.clock import Clock
 from tests.factories import BlockFactory, FarmFactory
@@ -79,6 +83,36 @@ def test_all_that_waited_are_each_there_once_however_often_they_are_sent(block, 
     assert [one["status"] for one in first] == [201] * KEPT
     assert [one["body"]["id"] for one in again] == [one["body"]["id"] for one in first]
     assert StageObservation.objects.count() == KEPT
+
+
+@pytest.mark.parametrize("hours_off", [-48, 48])
+def test_a_phone_whose_clock_is_two_days_off_tells_each_thing_once_or_is_asked_for_the_time(
+    block, settings, hours_off
+):
+    settings.RATE_LIMIT_PER_MINUTE = 0
+    lead, now = Caller(block.farm, "crew_lead"), timezone.now()
+    told_at = (now + dt.timedelta(hours=hours_off)).isoformat()
+    count = {"target": "mites", "method": "visual", "sample_size": 10, "count": 0, "observed_at": told_at}
+    path = f"/api/v1/farms/{block.farm.id}/blocks/{block.id}/scouting"
+    calls = [{"path": path, "body": {**count, "id": str(uuid7())}} for _ in range(KEPT)]
+    shuffled = random.Random(hours_off).sample(calls, KEPT)
+
+    first, again = (answers(lead.post(BULK, {"items": items})) for items in (calls, shuffled))
+
+    if hours_off > 0:  # nothing is guessed: the phone keeps what it has, and a person sets the time right
+        for one in (*first, *again):
+            fault = one["body"]["errors"][0]
+            assert (one["status"], fault["code"], fault["pointer"]) == (422, "time_in_future", "/observed_at")
+        assert ScoutingCount.objects.count() == 0
+        calls = [{**one, "body": {**one["body"], "observed_at": now.isoformat()}} for one in calls]
+        first = answers(lead.post(BULK, {"items": calls}))
+    else:
+        assert {one["status"] for one in again} == {200}
+    assert {one["status"] for one in first} == {201}
+    rows = list(ScoutingCount.objects.order_by("created_at", "id"))
+    assert [str(row.id) for row in rows] == [one["body"]["id"] for one in calls]  # as the server met them
+    assert all(abs(row.created_at - now) < dt.timedelta(minutes=5) for row in rows)
+    assert {row.observed_at.isoformat() for row in rows} == {told_at if hours_off < 0 else now.isoformat()}
 
 
 def test_more_than_a_thousand_are_refused_whole(block):

@@ -6,6 +6,7 @@ from uuid6 import uuid7
 
 from orchard.farms.models import AuditEntry
 from tests.callers import Caller, codes, pointers
+from tests.clock import Clock
 from tests.factories import FarmFactory, MembershipFactory, PersonFactory
 
 pytestmark = pytest.mark.django_db
@@ -108,6 +109,20 @@ def test_the_same_key_gives_the_first_answer_again(owner):
     assert first.json()["id"] == again.json()["id"]
     assert "token" not in again.json()
     assert codes(other) == ["idempotency_key_reused"]
+
+
+def test_a_key_is_kept_for_seven_days_and_belongs_to_one_sender_and_one_address(farm, monkeypatch):
+    clock = Clock(monkeypatch, "2026-12-18 10:00")
+    one, other = Caller(farm, "owner"), Caller(farm, "owner")
+    body = {"name": "Ana", "adult": True}
+
+    first = one.post("workers", body, idempotency_key="abc")
+    assert one.post("blocks", {"name": "Nine", "crop": "peach"}, idempotency_key="abc").status_code == 201
+    assert other.post("workers", body, idempotency_key="abc").json()["id"] != first.json()["id"]
+    clock.wait(days=6, hours=23)
+    assert one.post("workers", body, idempotency_key="abc").json() == first.json()
+    clock.wait(hours=2)
+    assert one.post("workers", body, idempotency_key="abc").json()["id"] != first.json()["id"]
 
 
 def test_an_id_that_a_phone_made_is_kept_and_taken_once(owner):

@@ -77,6 +77,43 @@ def test_an_event_is_signed_as_the_open_specification_says(manager):
         Receiver(made["secret"]).verify(body.replace(b"issued", b"denied"), headers)
 
 
+def test_no_bit_of_what_was_signed_can_be_changed_and_it_is_taken_for_five_minutes(manager):
+    made, listener = webhook(manager), Listener()
+    happens(manager.farm)
+    send(listener)
+    _, headers, body = listener.got[0]
+    receiver = Receiver(made["secret"])
+
+    for bit in range(8 * len(body)):
+        changed = bytearray(body)
+        changed[bit // 8] ^= 1 << bit % 8
+        with pytest.raises((WebhookVerificationError, UnicodeDecodeError)):
+            receiver.verify(bytes(changed), headers)
+    for seconds, is_taken in ((-310, False), (-290, True), (290, True), (310, False)):
+        told_at = timezone.now() + dt.timedelta(seconds=seconds)
+        resent, same = sending.signed(WebhookDelivery.objects.get(), now=told_at)
+        if is_taken:
+            assert receiver.verify(same, resent)["type"] == "work_order.issued"
+        else:
+            with pytest.raises(WebhookVerificationError):
+                receiver.verify(same, resent)
+
+
+def test_each_try_has_the_same_id_and_a_time_of_its_own(manager):
+    webhook(manager)
+    happens(manager.farm)
+    listener, at = Listener(*[503] * 8), timezone.now()
+    for _ in range(9):
+        send(listener, at=at)
+        at = WebhookDelivery.objects.get().next_at or at
+
+    sent = [headers for _, headers, _ in listener.got]
+    assert len(sent) == 9
+    assert len({headers["webhook-id"] for headers in sent}) == 1
+    assert len({headers["webhook-timestamp"] for headers in sent}) == 9
+    assert WebhookDelivery.objects.get().state == "delivered"
+
+
 def test_the_secret_is_shown_once_and_kept_out_of_the_audit(manager):
     made = webhook(manager)
 

@@ -1,4 +1,4 @@
-"""The calendar as a strict reader of our own sees it, written from the standard and not from our library.
+"""The calendar as others see it: a strict reader of our own, written from the standard, and another library.
 
 Source: RFC 5545, Internet Calendaring and Scheduling Core Object Specification, IETF, 2009, sections 3.1
 (lines and folding), 3.3.5 (times), 3.6.1 (events) and 3.8.1.11 (status).
@@ -9,6 +9,7 @@ import re
 import zoneinfo
 
 import pytest
+import vobject
 
 from tests.callers import Caller
 from tests.factories import BlockFactory, CrewFactory, FarmFactory
@@ -90,6 +91,7 @@ def test_a_strict_reader_takes_every_line_and_the_days_on_which_clocks_change(
     assert manager.act(path, "issue").status_code == 200
     address = manager.post("calendar-feeds", {"name": "Wall"}).json()["address"]
 
+    theirs = vobject.readOne(client.get(address.removeprefix("http://testserver")).content.decode())
     [event] = events(client.get(address.removeprefix("http://testserver")).content)
     manager.act(path, "cancel", {"reason": "rain"})
     [cancelled] = events(client.get(address.removeprefix("http://testserver")).content)
@@ -98,6 +100,8 @@ def test_a_strict_reader_takes_every_line_and_the_days_on_which_clocks_change(
     assert text(value(event["SUMMARY"])) == TITLE
     at = moment(event["DTSTART"]).astimezone(dt.UTC)
     assert (at.day, at.hour, at.minute) == utc
+    assert theirs.vevent.summary.value == TITLE and theirs.vevent.uid.value == value(event["UID"])
+    assert theirs.vevent.dtstart.value.astimezone(dt.UTC) == moment(event["DTSTART"]).astimezone(dt.UTC)
     assert value(cancelled["STATUS"]) == "CANCELLED"
     assert value(cancelled["UID"]) == value(event["UID"])
     assert int(value(cancelled["SEQUENCE"])) > int(value(event["SEQUENCE"]))
