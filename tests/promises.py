@@ -173,8 +173,8 @@ PROMISES: dict[int, Promise] = {
             "tasks/test_at_the_same_moment.py::test_two_finishes_at_once_are_one_record_and_one_claim",
         ),
         ("PROMISE_ROUNDS=500 python -m pytest tests/farms/test_bulk_calls.py -n 0",),
-        left="what is told of more than 5 minutes ahead is refused (`time_in_future`), as the resources say, so a"
-        " clock may be late and not early; how far it is off is not kept as a figure of its own",
+        left="what is told of more than 5 minutes ahead is refused (`time_in_future`), as the resources say,"
+        " so a clock may be late and not early; how far it is off is not kept as a figure of its own",
     ),
     20: Promise(
         "ids that phones make are unique within a farm and tell nothing of another",
@@ -229,8 +229,8 @@ PROMISES: dict[int, Promise] = {
         ),
     ),
     25: Promise(
-        "calendars are read by two readers that did not write them; what is called off stays, cancelled, with a higher sequence; the"
-        " address can be taken back",
+        "calendars are read by two readers that did not write them; what is called off stays, cancelled,"
+        " with a higher sequence; the address can be taken back",
         (
             "tasks/test_calendar_by_hand.py::"
             "test_a_strict_reader_takes_every_line_and_the_days_on_which_clocks_change",
