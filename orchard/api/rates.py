@@ -47,4 +47,12 @@ def count(*, caller: str, at: float) -> Allowance | None:
     window = int(at // WINDOW_S)
     key = f"rate:{caller}:{window}"
     sent = counts.add(key, lasts_s=2 * WINDOW_S)
-    return Allowance(limit=limit, left=limit - sent, seconds=math.ceil((window + 1) * WINDOW_S - at))
+    return Allowance(limit=limit, left=limit - sent, seconds=left_of_minute(at=at))
+
+
+def left_of_minute(*, at: float) -> int:
+    """Return the seconds until the next minute of the count begins, never 0.
+
+    :param at: seconds of the clock
+    """
+    return math.ceil((at // WINDOW_S + 1) * WINDOW_S - at)

@@ -24,7 +24,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from orchard.api import bodies, idempotency, problems, rates
+from orchard.api import bodies, idempotency, problems, rates, spent
 from orchard.api.fields import Input, Query
 from orchard.api.problems import faults_in
 from orchard.api.refusals import (
@@ -132,14 +132,11 @@ class Endpoint(APIView):
         """
         self.allowance = rates.count(caller=str(who.pk), at=self.now.timestamp())
         if self.allowance is not None and self.allowance.left < 0:
+            if isinstance(who, Token):
+                sent = self.request.headers["Authorization"]
+                spent.remember(sent, limit=self.allowance.limit, at=self.now.timestamp())
             wait = {"Retry-After": str(self.allowance.seconds)}
-            raise TooMany(
-                Fault(
-                    "too_many_requests",
-                    _("%(limit)s a minute: wait a little") % {"limit": self.allowance.limit},
-                ),
-                headers=wait,
-            )
+            raise TooMany(spent.too_many(self.allowance.limit), headers=wait)
 
     def finalize_response(self, request: Request, response: Any, *args: Any, **kwargs: Any) -> Any:
         if self.allowance is not None:

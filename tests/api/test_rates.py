@@ -2,7 +2,9 @@ import pytest
 from django.core.cache import cache
 
 from orchard.api import rates
+from orchard.farms.models import Token
 from tests.callers import Caller, codes
+from tests.clock import Clock
 from tests.factories import FarmFactory
 
 pytestmark = pytest.mark.django_db
@@ -45,6 +47,27 @@ def test_one_caller_does_not_use_up_anothers_minute():
         busy.get("blocks")
 
     assert other.get("blocks").status_code == 200
+
+
+def test_who_has_used_up_the_minute_is_refused_at_the_door_until_the_next_begins(monkeypatch):
+    clock = Clock(monkeypatch, "2026-12-18 10:00")
+    farm = FarmFactory()
+    busy, other = Caller(farm), Caller(farm)
+    asked = [busy.get("blocks") for _ in range(4)]
+    Token.objects.filter(id=busy.token.id).update(revoked_at=clock.now)  # nobody looks: it is refused at once
+
+    door, spanish = busy.get("blocks"), busy.get("workers", accept_language="es")
+
+    assert [one.status_code for one in asked] == [200, 200, 200, 429]
+    assert (door.status_code, door.json()) == (429, asked[-1].json())
+    assert door["Content-Type"] == "application/problem+json"
+    names = ("Retry-After", "RateLimit", "RateLimit-Policy")
+    assert [door[name] for name in names] == [asked[-1][name] for name in names]
+    assert spanish.json()["errors"][0]["says"].startswith("Demasiadas")
+    assert other.get("blocks").status_code == 200
+    assert busy.client.get("/healthz").status_code == 200
+    clock.wait(minutes=1)
+    assert busy.get("blocks").status_code == 401
 
 
 def test_zero_turns_it_off(settings):

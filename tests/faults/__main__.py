@@ -38,7 +38,7 @@ def main() -> int:
     moving = parts.add_parser("migrate", help="the newest migrations on a large store, while others write")
     moving.add_argument("--movements", type=int, default=1_000_000, help="lines of the ledger (1000000)")
     crowd = parts.add_parser("crowd", help="one sends fifty times what it may, another asks beside it")
-    crowd.add_argument("--seconds", type=int, default=60, help="of each half (60)")
+    crowd.add_argument("--seconds", type=int, default=120, help="of each half (120)")
     pages = parts.add_parser("paging", help="a list, read page by page while rows are put in")
     pages.add_argument("--rows", type=int, default=10_000, help="that are there before (10000)")
     pages.add_argument("--a-second", type=int, default=100, help="so many are put in a second (100)")

@@ -29,8 +29,11 @@ LINES = 8
 class Sender(threading.Thread):
     """Somebody who asks for the schedule at a steady pace over a connection of its own."""
 
-    def __init__(self, port: int, caller: Caller, *, every_s: float, seconds: float) -> None:
+    def __init__(
+        self, port: int, caller: Caller, *, every_s: float, seconds: float, after_s: float = 0
+    ) -> None:
         super().__init__()
+        self.after_s = after_s
         self.port, self.caller, self.every_s, self.seconds = port, caller, every_s, seconds
         self.times: list[float] = []
         self.statuses: Counter[int] = Counter()
@@ -38,7 +41,7 @@ class Sender(threading.Thread):
 
     def run(self) -> None:
         line = http.client.HTTPConnection("127.0.0.1", self.port, timeout=30)
-        begin, turn = time.monotonic(), 0
+        begin, turn = time.monotonic() + self.after_s, 0
         while (at := begin + turn * self.every_s) < begin + self.seconds:
             time.sleep(max(0.0, at - time.monotonic()))
             if time.monotonic() > begin + self.seconds:
@@ -67,7 +70,9 @@ def main(*, seconds: int) -> int:
         _sent([Sender(port, polite, every_s=0.5, seconds=5)])
         (alone,) = _sent([Sender(port, polite, **pace)])
         many = {"every_s": LINES * 60 / (A_MINUTE * TIMES), "seconds": seconds}
-        crowd = [Sender(port, hostile, **many) for _ in range(LINES)]
+        crowd = [
+            Sender(port, hostile, after_s=turn * many["every_s"] / LINES, **many) for turn in range(LINES)
+        ]
         beside = _sent([Sender(port, polite, **pace), *crowd])[0]
     sent = sum((one.statuses for one in crowd), Counter[int]())
     waits = Promise(f"p95 of the polite one at most {MOST:g} times what it is alone")
