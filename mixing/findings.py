@@ -11,7 +11,6 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from enum import IntEnum, StrEnum
 from functools import lru_cache
-from operator import itemgetter
 from types import MappingProxyType
 from typing import NamedTuple
 
@@ -112,7 +111,8 @@ def settle(
     """
     kept = dict(standing.by_key) if standing is not None else {}
     _keep_worst(findings, order, kept)
-    ranked = sorted([(finding.severity, key, finding) for key, finding in kept.items()], key=RANK)
+    # no two have the same key, so that findings themselves are never compared
+    ranked = sorted([(finding[1], key, finding) for key, finding in kept.items()])
     return tuple([finding for _, _, finding in ranked])
 
 
@@ -144,10 +144,6 @@ def _placed(
     rising = tuple(sorted(products, key=lambda name: place.get(name, len(place))))
     places = tuple(place.get(name, len(place)) for name in rising)
     return places, None if rising == products else rising
-
-
-RANK = itemgetter(0, 1)
-"""Severity, then id and the places of its products."""
 
 
 def verdict(findings: Iterable[Finding]) -> str:

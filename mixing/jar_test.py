@@ -130,9 +130,11 @@ def amount(dose: Dose, request: MixRequest, water: Quantity) -> Quantity | None:
 def _in_jar(strength: Decimal, unit: str, water: Quantity) -> Quantity:
     """Return what so much water takes at a strength [g/mL or mL/mL], in a unit that can be measured there."""
     amount = strength * water.in_base()
-    for least, smaller in _smaller(unit):
-        if spraying.rounded(amount) < least:
-            unit = smaller
+    if smallest := _smaller(unit):
+        shown = spraying.rounded(amount)
+        for least, smaller in smallest:
+            if shown < least:
+                unit = smaller
     return Quantity(amount / quantities.unit(unit).above, unit)
 
 

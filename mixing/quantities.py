@@ -59,6 +59,10 @@ class Quantity:
     def __reduce__(self) -> tuple[type[Quantity], tuple[Decimal, str]]:
         return Quantity, (self.value, self.unit)
 
+    def __eq__(self, other: object) -> bool:
+        # as the dataclass would have it, without a tuple of each
+        return isinstance(other, Quantity) and self.value == other.value and self.unit == other.unit
+
     @property
     def dimension(self) -> str:
         """What it measures: `volume`, `mass/area`, `temperature` …"""

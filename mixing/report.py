@@ -161,9 +161,9 @@ def totals(all_totals: Iterable[Total]) -> list[Json]:
     return [
         {
             "id": total.id,
-            "exact": amount(total.exact),
+            "exact": None if total.exact is None else total.exact.as_json(),
             "base": tenths(total.base),
-            "per_area": amount(total.per_area),
+            "per_area": None if total.per_area is None else total.per_area.as_json(),
             "metal": [
                 {"of": metal.of, "amount": tenths(metal.amount), "from": metal.given_by}
                 for metal in total.metal
