@@ -10,7 +10,7 @@ from rest_framework.renderers import JSONRenderer
 from rest_framework.utils.encoders import JSONEncoder
 
 OTHERS = JSONEncoder()
-"""Writes what JSON has no form for, moments among it, as the framework does."""
+"""Writes as the framework does what has no form in JSON and is not an id or a moment: those orjson knows."""
 
 
 class Json(JSONRenderer):
@@ -26,6 +26,6 @@ class Json(JSONRenderer):
         if data is None:
             return b""
         try:
-            return orjson.dumps(data, default=OTHERS.default, option=orjson.OPT_PASSTHROUGH_DATETIME)
+            return orjson.dumps(data, default=OTHERS.default)
         except TypeError:
             return super().render(data, accepted_media_type, renderer_context)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import uuid
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any, Self
 
 from django.db import models
@@ -78,7 +79,12 @@ class FarmRow(models.Model):
 
 def path_of(*, farm: uuid.UUID, collection: str, id: uuid.UUID) -> str:
     """Return where a resource is read."""
-    return f"/api/v1/farms/{farm}/{collection}/{id}"
+    return f"{_collection_of(farm, collection)}/{id}"
+
+
+@lru_cache(maxsize=1024)
+def _collection_of(farm: uuid.UUID, collection: str) -> str:
+    return f"/api/v1/farms/{farm}/{collection}"
 
 
 def entity_tag(*, version: int, created_at: dt.datetime) -> str:

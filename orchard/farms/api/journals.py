@@ -131,15 +131,16 @@ class ChangeShown(serializers.Serializer):
 
 
 def told(row: queries.Told, *, farm: uuid.UUID, zone: dt.tzinfo) -> dict[str, Any]:
-    """Return one line as `ChangeShown` describes it."""
+    """Return one line as `ChangeShown` describes it; what is rendered writes the moment and the id."""
+    transaction_number, seq, at, resource, id, change, etag, url = row
     return {
-        "cursor": cursor_of((row.transaction_number, row.seq), farm=farm),
-        "at": row.at.astimezone(zone).isoformat(),
-        "resource": row.resource,
-        "id": str(row.resource_id),
-        "change": row.change,
-        "etag": row.etag,
-        "url": row.path,
+        "cursor": cursor_of((transaction_number, seq), farm=farm),
+        "at": at.astimezone(zone),
+        "resource": resource,
+        "id": id,
+        "change": change,
+        "etag": etag,
+        "url": url,
     }
 
 
@@ -161,7 +162,8 @@ class ChangesQuery(Query):
 
 def cursor_of(place: tuple[int, int], *, farm: uuid.UUID) -> str:
     """Return the text that stands for a place in a farm's feed."""
-    return base64.urlsafe_b64encode(f"{place[0]}.{place[1]}.{farm.hex}".encode()).decode().rstrip("=")
+    said = b"%d.%d.%b" % (*place, farm.hex.encode())  # of which base64 makes no sign that an address has not
+    return binascii.b2a_base64(said, newline=False).rstrip(b"=").decode()
 
 
 def place_of(cursor: str, *, farm: uuid.UUID) -> tuple[int, int]:

@@ -79,33 +79,33 @@ class MovementShown(Shown):
 
 
 def line(row: queries.Line, *, farm: uuid.UUID, zone: dt.tzinfo) -> dict[str, Any]:
-    """Return one line as `MovementShown` writes it: for lists, which have many."""
+    """Return one line as `MovementShown` writes it, with moments and ids as they are: for lists of many."""
     value, _, unit = row.quantity.partition(" ")
-    taken, by = row.change_base < 0, row.created_by_id
+    taken = row.change_base < 0
     to = row.other_location if taken else row.location
     return {
-        "id": str(row.id),
-        "created_at": row.created_at.astimezone(zone).isoformat(),
-        "updated_at": row.updated_at.astimezone(zone).isoformat(),
-        "created_by": {"kind": row.created_by_kind, "id": by and str(by), "name": row.created_by_name},
+        "id": row.id,
+        "created_at": row.created_at.astimezone(zone),
+        "updated_at": row.updated_at.astimezone(zone),
+        "created_by": {"kind": row.created_by_kind, "id": row.created_by_id, "name": row.created_by_name},
         "etag": entity_tag(version=row.version, created_at=row.created_at),
         "url": path_of(farm=farm, collection=Movement.collection, id=row.id),
         "kind": row.kind,
-        "lot": str(row.lot),
+        "lot": row.lot,
         "quantity": {"value": value, "unit": unit},
         "reason": row.reason or None,
-        "at": row.at.astimezone(zone).isoformat(),
+        "at": row.at.astimezone(zone),
         "location": (to or None) if row.kind == "transfer" else None,
-        "reverses": row.reverses and str(row.reverses),
+        "reverses": row.reverses,
         "reference": row.reference,
         "change": {"value": "-" * taken + value.lstrip("-"), "unit": unit},
         "change_base": amounts.written(row.change_base, row.base_unit),
         "balance_after": amounts.written(
             amounts.in_unit(row.balance_after_base, row.stock_unit), row.stock_unit
         ),
-        "work_order": row.work_order and str(row.work_order),
-        "load": row.load and str(row.load),
-        "reversed_by": row.reversed_by and str(row.reversed_by),
+        "work_order": row.work_order,
+        "load": row.load,
+        "reversed_by": row.reversed_by,
     }
 
 

@@ -109,12 +109,12 @@ class ScheduleItem(serializers.Serializer):
 def item(
     row: queries.Scheduled, *, farm: uuid.UUID, names: Mapping[str, str], zone: dt.tzinfo
 ) -> dict[str, Any]:
-    """Return one order as `ScheduleItem` describes it.
+    """Return one order as `ScheduleItem` describes it, with moments and ids as they are.
 
     :param names: of the farm's products by their id
     """
     return {
-        "id": str(row.id),
+        "id": row.id,
         "kind": row.kind,
         "title": row.title,
         "status": row.status,
@@ -132,12 +132,12 @@ def item(
     }
 
 
-def _named(id: uuid.UUID | None, name: str | None) -> dict[str, str | None] | None:
-    return None if id is None else {"id": str(id), "name": name}
+def _named(id: uuid.UUID | None, name: str | None) -> dict[str, object] | None:
+    return None if id is None else {"id": id, "name": name}
 
 
-def _moment(at: dt.datetime | None, zone: dt.tzinfo) -> str | None:
-    return None if at is None else at.astimezone(zone).isoformat()
+def _moment(at: dt.datetime | None, zone: dt.tzinfo) -> dt.datetime | None:
+    return None if at is None else at.astimezone(zone)
 
 
 class ScheduleQuery(Query):
@@ -209,7 +209,13 @@ def flat(item: dict[str, Any]) -> dict[str, str]:
         "crew_id": crew.get("id"),
         "crew": crew.get("name"),
     }
-    return {name: safe("" if cells.get(name) is None else str(cells[name])) for name in COLUMNS}
+    return {name: safe(_cell(cells.get(name))) for name in COLUMNS}
+
+
+def _cell(value: object) -> str:
+    if isinstance(value, dt.datetime):
+        return value.isoformat()
+    return "" if value is None else str(value)
 
 
 class Ics(File):
