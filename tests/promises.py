@@ -148,9 +148,10 @@ PROMISES: dict[int, Promise] = {
             "farms/test_members_and_tokens.py::test_thirty_two_levels_are_read",
             "farms/test_bulk_calls.py::test_more_than_a_thousand_are_refused_whole",
             "api/test_rates.py::test_who_sends_too_many_has_to_wait",
+            "api/test_rates.py::test_who_has_used_up_the_minute_is_refused_at_the_door_until_the_next_begins",
             "api/test_counts.py::test_two_web_processes_count_together_and_each_alone_while_redis_is_gone",
         ),
-        left="what one who sends too much does to the waiting of others is not measured",
+        ("python -m tests.faults crowd",),
     ),
     18: Promise(
         "what is revoked opens nothing from the next request on",
