@@ -392,3 +392,20 @@ def test_a_scan_that_cannot_be_read_is_refused(keeper, text, code):
     refused = keeper.get(f"scan?text={text}")
 
     assert (refused.status_code, codes(refused), pointers(refused)) == (400, [code], ["/text"])
+
+
+def test_a_product_that_is_not_there_is_told_beside_the_other_faults_of_its_row(farm):
+    keeper = Keeper(farm, "storekeeper")
+    keeper.send("products", PRODUCTS)
+
+    lots = keeper.send("lots", "product,number,expires_on\nNobody,C-1,31/01/2028\n")
+    balances = keeper.send(
+        "opening-balances", BALANCES.replace("Mineral oil 98 EC,O-1,shed,2.5", "Nobody,O-1,shed,-2")
+    )
+
+    assert (codes(lots), pointers(lots)) == (
+        ["not_found", "invalid"],
+        ["/rows/2/product", "/rows/2/expires_on"],
+    )
+    assert {"/rows/3/product", "/rows/3/quantity"} <= set(pointers(balances))
+    assert Lot.objects.count() == 0

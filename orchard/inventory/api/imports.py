@@ -17,7 +17,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from orchard.api import schema
-from orchard.api.fields import Amount, Flag, Input, ListQuery, Moment, Query, Shown, Text, Word
+from orchard.api.fields import Amount, Flag, Input, ListQuery, Moment, Query, Shown, Text, Word, wrong
 from orchard.api.problems import faults_in
 from orchard.api.refusals import Fault
 from orchard.farms.endpoint import Endpoint
@@ -35,13 +35,26 @@ from orchard.inventory.shelf_models import IMPORTS
 CSV = ("text/csv",)
 
 
-class LotRow(LotInput):
+class OfProduct(Input):
+    """A row that names a product as people do: one that is not there is a fault beside the row's others."""
+
+    product = Text(max_length=200)
+
+    def validate_product(self, called: str) -> str:
+        try:
+            self.context["products"].find(called)
+        except imports.Wrong as fault:
+            raise wrong(fault.detail, fault.code) from None
+        return called
+
+
+class LotRow(OfProduct, LotInput):
     """A lot as a row says it: its product by name, id or GTIN."""
 
     id = None  # type: ignore[assignment]
     gs1 = None  # type: ignore[assignment]
     product = Text(max_length=200)  # type: ignore[assignment]
-    number = Text(max_length=20)
+    number = Text(max_length=20)  # type: ignore[assignment]
     price = PriceField(required=False)
 
 
@@ -51,10 +64,9 @@ class ProductRow(ProductInput):
     id = None  # type: ignore[assignment]
 
 
-class OpeningRow(Input):
+class OpeningRow(OfProduct):
     """What a lot held when the book was begun."""
 
-    product = Text(max_length=200)
     number = Text(max_length=20)
     location = Text(max_length=200, required=False)
     quantity = Amount(*amounts.DIMENSIONS)
@@ -203,12 +215,13 @@ class Import(InStore, Endpoint):
         said = []
         known = {fault.pointer for fault in faults}
         broken = {pointer.split("/")[2] for pointer in known if pointer.count("/") > 1}
+        context = {**self.context(), "products": imports.Products(farm=self.farm)}
         for row in rows:
             if files.at(row.number) in known:
                 continue  # it could not be cut into cells
-            values, wrong = self._read(row, kind, decimal)
-            faults += [fault for fault in wrong if fault.pointer not in known]
-            if not wrong and str(row.number) not in broken:
+            values, amiss = self._read(row, kind, decimal, context)
+            faults += [fault for fault in amiss if fault.pointer not in known]
+            if not amiss and str(row.number) not in broken:
                 said.append((row.number, values))
         made = imports.take_in(
             farm=self.farm,
@@ -225,9 +238,11 @@ class Import(InStore, Endpoint):
             transaction.set_rollback(True)
         return answer
 
-    def _read(self, row: files.Row, kind: Kind, decimal: str) -> tuple[dict[str, Any], list[Fault]]:
+    def _read(
+        self, row: files.Row, kind: Kind, decimal: str, context: dict[str, Any]
+    ) -> tuple[dict[str, Any], list[Fault]]:
         body, faults = _body(row, kind, decimal)
-        form = kind.form(data=body, context=self.context())
+        form = kind.form(data=body, context=context)
         if not form.is_valid():
             columns = {pointer: column for column, pointer in kind.fields.items()}
             faults += [_of_cell(row.number, fault, columns) for fault in faults_in(form.errors)]
