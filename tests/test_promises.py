@@ -54,3 +54,14 @@ def test_the_commands_that_show_a_promise_are_understood(command):
     assert helped.returncode == 0, helped.stderr
     assert [word for word in options if word not in helped.stdout] == []
     assert words[2] != "tests.bench" or set(parts) <= set(re.findall(r"\w+", helped.stdout))
+
+
+def test_each_item_of_the_list_of_dangers_names_what_guards_it_and_that_is_there():
+    text = (CHECKOUT / "DEVELOPERS.md").read_text("utf-8")
+    rows = re.findall(r"^\| (\d+) [^|]+\|[^|]+\|([^|]+)\|$", text, re.MULTILINE)
+
+    assert [int(number) for number, _ in rows] == list(range(1, 11))
+    for number, shown_by in rows:
+        files = re.findall(r"`((?:tests|orchard)/[\w/]+\.py)`", shown_by)
+        assert files, number
+        assert [file for file in files if not (CHECKOUT / file).exists()] == []
