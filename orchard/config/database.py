@@ -10,6 +10,9 @@ from orchard.config.environment import with_password
 from orchard.config.postgres.roles import DATABASE, OWNER_ROLE, WEB_ROLE
 
 EVERY_FARM = "orchard.farm=*"  # what `orchard.farms.fence` reads: jobs and commands serve all farms
+PLANNED_ONCE = "plan_cache_mode=force_generic_plan"
+"""For what we prepare ourselves (`orchard.api.statements`): all of it finds rows by an index, in its order, and
+the server took longer to plan a page of the ledger anew than to read it. The ORM prepares nothing."""
 ENGINE = "orchard.config.postgres"
 KEEP_SECONDS = 60  # a thread keeps its connection between requests, and asks first whether it still lives
 
@@ -24,8 +27,8 @@ def connections(*, environment: Mapping[str, str], folder: Path) -> dict[str, di
     """
     url = environment.get("DATABASE_URL")
     if not url:
-        default = _with_option(_embedded(folder, role=WEB_ROLE), EVERY_FARM)
-        return {"default": default, "owner": _embedded(folder, role=OWNER_ROLE)}
+        default = _with_option(_embedded(folder, role=WEB_ROLE), PLANNED_ONCE)
+        return {"default": _with_option(default, EVERY_FARM), "owner": _embedded(folder, role=OWNER_ROLE)}
     web_password, owner_password = (
         environment.get(name) for name in ("DATABASE_PASSWORD", "DATABASE_OWNER_PASSWORD")
     )
@@ -35,7 +38,7 @@ def connections(*, environment: Mapping[str, str], folder: Path) -> dict[str, di
     )
     if default["USER"] == owner["USER"]:
         default = _with_option(default, f"role={WEB_ROLE}")
-    return {"default": _with_option(default, EVERY_FARM), "owner": owner}
+    return {"default": _with_option(_with_option(default, PLANNED_ONCE), EVERY_FARM), "owner": owner}
 
 
 def one_farm_at_a_time(addresses: Mapping[str, dict[str, Any]]) -> None:

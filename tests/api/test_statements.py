@@ -9,6 +9,7 @@ from orchard.api import statements
 from orchard.farms import journal
 from orchard.farms.actors import SYSTEM
 from orchard.farms.models import AuditEntry, Change
+from orchard.inventory import queries as inventory
 from orchard.inventory.models import StorePlace
 from tests.factories import FarmFactory
 
@@ -132,3 +133,17 @@ def test_a_great_many_go_in_several_statements(monkeypatch):
 def test_nothing_waits_without_a_transaction():
     with pytest.raises(transaction.TransactionManagementError), statements.together():
         pass
+
+
+def test_a_page_of_the_ledger_is_planned_once_not_for_each_reader():
+    farm = FarmFactory()
+
+    for _ in range(20):
+        inventory.lines(inventory.movements(farm=farm).filter(id__gt=farm.id).order_by("id")[:101])
+
+    plans = statements.execute(
+        "SELECT sum(custom_plans)::int, sum(generic_plans)::int FROM pg_prepared_statements "
+        "WHERE statement LIKE '%inventory_movement%LIMIT 101%' AND statement NOT LIKE '%pg_prepared%'",
+        [],
+    )
+    assert plans[0][0] == 0 and plans[0][1] > 10
