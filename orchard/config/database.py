@@ -11,8 +11,8 @@ from orchard.config.postgres.roles import DATABASE, OWNER_ROLE, WEB_ROLE
 
 EVERY_FARM = "orchard.farm=*"  # what `orchard.farms.fence` reads: jobs and commands serve all farms
 PLANNED_ONCE = "plan_cache_mode=force_generic_plan"
-"""For what we prepare ourselves (`orchard.api.statements`): all of it finds rows by an index, in its order, and
-the server took longer to plan a page of the ledger anew than to read it. The ORM prepares nothing."""
+"""For what we prepare ourselves (`orchard.api.statements`): all of it finds rows by an index. The
+server took longer to plan a page of the ledger anew than to read it. The ORM prepares nothing."""
 ENGINE = "orchard.config.postgres"
 KEEP_SECONDS = 60  # a thread keeps its connection between requests, and asks first whether it still lives
 
