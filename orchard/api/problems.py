@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import logging
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from http import HTTPStatus
 from typing import Any
 
@@ -91,7 +91,7 @@ def document(status: int, faults: Iterable[Fault], title: str | None = None) -> 
     """Return the problem document for a status and its faults."""
     shown = [fault.as_json() for fault in faults]
     title = title or _TITLES.get(status) or HTTPStatus(status).phrase
-    detail = "; ".join(fault["detail"] for fault in shown) or title
+    detail = "; ".join(_among(shown)) or title
     kind = kind_of(shown[0]["code"] if shown else "invalid")
     told = {"type": kind, "title": title, "status": status, "detail": detail[:2000]}
     return wording.in_own_words({**told, "errors": shown})
@@ -112,6 +112,13 @@ def respond(status: int, faults: Iterable[Fault], title: str | None = None, head
 def plain(status: int, *faults: Fault) -> JsonResponse:
     """Return the same for what is answered before any view."""
     return JsonResponse(document(status, faults), status=status, content_type=CONTENT_TYPE)
+
+
+def _among(shown: Sequence[Mapping[str, Any]]) -> Iterator[str]:
+    """Yield the sentence of each fault: of several, where each is."""
+    for fault in shown:
+        where = f"{fault['pointer']}: " if len(shown) > 1 and fault["pointer"] else ""
+        yield f"{where}{fault['detail'].rstrip('.') if len(shown) > 1 else fault['detail']}"
 
 
 def faults_in(detail: Any, pointer: str = "") -> list[Fault]:

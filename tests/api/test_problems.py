@@ -7,6 +7,7 @@ import pytest
 from django.test import Client
 
 from orchard.api import problems, wording
+from orchard.api.refusals import Fault
 from tests.callers import Caller, codes
 from tests.factories import FarmFactory
 
@@ -96,3 +97,15 @@ def test_too_much_is_told_how_much_is_taken(owner):
 
     assert (refused.status_code, codes(refused)) == (413, ["too_large"])
     assert "1 MiB" in refused.json()["detail"]
+
+
+def test_the_summary_of_several_faults_says_where_each_is():
+    faults = [
+        Fault("required", "This field is required.", "/products/0/amount"),
+        Fault("stale", "read again"),
+    ]
+
+    assert (
+        problems.document(422, faults)["detail"] == "/products/0/amount: This field is required; read again"
+    )
+    assert problems.document(422, faults[:1])["detail"] == "This field is required."
