@@ -8,8 +8,8 @@ from functools import lru_cache
 
 from mixing import reading
 from mixing.catalogue import said
-from mixing.faults import TOP, Place
-from mixing.formulations import FORMULATIONS, TRADE_CODES
+from mixing.faults import TOP, Place, did_you_mean
+from mixing.formulations import FORMULATIONS, TRADE_CODES, USUAL, nearest
 from mixing.labels import (
     Ingredient,
     Label,
@@ -35,6 +35,23 @@ ADJUVANTS = frozenset(
         "nutrient",
     )
 )
+ADJUVANTS_MEANT = {
+    "spreader": "surfactant",
+    "wetting agent": "surfactant",
+    "wetter": "surfactant",
+    "penetrant": "surfactant",
+    "spreader sticker": "sticker",
+    "crop oil": "oil",
+    "acidifier": "water_conditioner",
+    "buffer": "water_conditioner",
+    "ph buffer": "water_conditioner",
+    "defoamer": "antifoam",
+    "foliar fertilizer": "nutrient",
+    "fertilizer": "nutrient",
+    "thickener": "drift_retardant",
+    "drift control agent": "drift_retardant",
+}
+"""What people write for the kinds of adjuvant: asked after, never taken. Common practice, no source."""
 SIGNAL_WORDS = frozenset(("caution", "warning", "danger", "danger_poison", "none"))
 DIRECTIONS = frozenset(("before", "after", "either"))
 
@@ -90,7 +107,7 @@ def _read_label(raw: object, at: Place, read: Reader) -> Label | None:
         formulation=_formulation(formulation, (at, "formulation"), read) if formulation else None,
         packet=read.flag(get("packet"), (at, "packet")) or False,
         packet_content=read.quantity(get("packet_content"), (at, "packet_content"), reading.AMOUNT),
-        adjuvant=read.choice(get("adjuvant"), (at, "adjuvant"), ADJUVANTS),
+        adjuvant=read.choice(get("adjuvant"), (at, "adjuvant"), ADJUVANTS, meant=ADJUVANTS_MEANT),
         density=_density(get("density"), (at, "density"), read),
         bulk_density=_density(get("bulk_density"), (at, "bulk_density"), read),
         signal_word=read.choice(get("signal_word"), (at, "signal_word"), SIGNAL_WORDS),
@@ -105,10 +122,14 @@ def _read_label(raw: object, at: Place, read: Reader) -> Label | None:
 
 def _formulation(raw: object, at: Place, read: Reader) -> str | None:
     code = TRADE_CODES.get(raw.strip().upper()) if type(raw) is str else None
-    if code is None:
-        return read.choice(raw, at, FORMULATIONS)
-    detail = said("fault.trade_code", given=repr(raw), code=code)
-    read.faults.add(at, "invalid", detail)
+    if code is not None:
+        read.faults.add(at, "invalid", said("fault.trade_code", given=repr(raw), code=code))
+        return None
+    found = read.text(raw, at)
+    if found is None or found in FORMULATIONS:
+        return found
+    hint = did_you_mean(nearest(found)) or said("fault.codes_in_use", names=", ".join(USUAL))
+    read.faults.add(at, "invalid", said("fault.unknown_code", name=repr(found[:60]), hint=hint))
     return None
 
 
@@ -230,7 +251,7 @@ def _what(raw: object, at: Place, read: Reader) -> str | None:
 
 
 def _kinds(raw: object, at: Place, read: Reader) -> tuple[str, ...]:
-    return read.many(raw, at, lambda one, here: read.choice(one, here, ADJUVANTS))
+    return read.many(raw, at, lambda one, here: read.choice(one, here, ADJUVANTS, meant=ADJUVANTS_MEANT))
 
 
 def _interval(raw: object, at: Place, read: Reader) -> PartnerInterval | None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from datetime import date, datetime
 from decimal import Decimal
 from functools import lru_cache
@@ -12,7 +12,7 @@ from typing import TypeVar
 
 from mixing import quantities
 from mixing.catalogue import Text, said
-from mixing.faults import Faults, Place, near
+from mixing.faults import Faults, Place, did_you_mean, near
 from mixing.quantities import Quantity, QuantityError
 
 T = TypeVar("T")
@@ -38,6 +38,8 @@ RATE = (
 
 NOT_A_RATE = frozenset(("percent_wv", "gal/1000ft3", "ft3/acre"))
 """Units whose dimension is that of a rate and that are none: a content and two of canopy volume."""
+
+NO_OTHER_WORDS: Mapping[str, str] = {}
 
 _DATE = re.compile(r"\d{4}-\d\d-\d\d\Z", re.ASCII)
 _TIME = re.compile(r"(\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(?:\.\d{1,6})?)(Z|[+-]\d\d:\d\d)?\Z", re.ASCII)
@@ -235,12 +237,19 @@ class Reader:
             return None
         return raw
 
-    def choice(self, raw: object, at: Place, known: Iterable[str]) -> str | None:
-        """Return one word of a closed list."""
+    def choice(
+        self, raw: object, at: Place, known: Iterable[str], *, meant: Mapping[str, str] = NO_OTHER_WORDS
+    ) -> str | None:
+        """Return one word of a closed list.
+
+        :param meant: other words that people write, small letters, and the one of the list to ask after
+        """
         found = self.text(raw, at)
         if found is None or found in (known := frozenset(known)):
             return found
-        hint = near(found, known) or near(found.upper(), known) or near(found.lower(), known)
+        other = meant.get(" ".join(found[:60].casefold().replace("_", " ").replace("-", " ").split()))
+        hint = did_you_mean([other]) if other else None
+        hint = hint or near(found, known) or near(found.upper(), known) or near(found.lower(), known)
         hint = hint or said("fault.it_is_one_of", names=", ".join(sorted(known)))
         self.faults.add(at, "invalid", said("fault.unknown_word", name=repr(found[:60]), hint=hint))
         return None

@@ -8,7 +8,7 @@ from decimal import Decimal
 
 from mixing import absurd, doses, quantities, reading
 from mixing.catalogue import Text, said
-from mixing.faults import TOP, Place, near
+from mixing.faults import TOP, Place, did_you_mean, near
 from mixing.label_reading import read_label
 from mixing.quantities import QuantityError
 from mixing.reading import Reader
@@ -35,10 +35,44 @@ PRODUCT_FIELDS = frozenset(Product.__slots__)
 APPLICATION_FIELDS = frozenset(Application.__slots__)
 
 KINDS = frozenset(SprayerKind)
+KINDS_MEANT = {
+    "knapsack": "backpack",
+    "mochila": "backpack",
+    "hand gun": "handgun",
+    "spray gun": "handgun",
+    "lance": "handgun",
+    "air blast": "airblast",
+    "mist blower": "airblast",
+    "orchard sprayer": "airblast",
+    "pump sprayer": "hand_pump",
+    "hose end": "hose_end_dial",
+    "dial": "hose_end_dial",
+    "boom sprayer": "boom",
+}
+"""What people write for the kinds of sprayer: asked after, never taken. Common practice, no source."""
+MEASURES = ("tsp", "tbsp", "cup", "fl_oz", "mL", "oz_wt", "lb", "g")
 MOST_PRODUCTS = 20
 MOST_APPLICATIONS = 5000
 REGION = re.compile(r"[A-Z]{2}(-[A-Z0-9]{1,3})?\Z", re.ASCII)
 """Country or subdivision. Source: ISO 3166-1 and ISO 3166-2, Codes for the representation of names, 2020."""
+
+REGIONS_MEANT = {
+    "USA": "US",
+    "UNITED STATES": "US",
+    "CALIFORNIA": "US-CA",
+    "OREGON": "US-OR",
+    "WASHINGTON": "US-WA",
+    "UK": "GB",
+    "UNITED KINGDOM": "GB",
+    "ITALY": "IT",
+    "ITALIA": "IT",
+    "SPAIN": "ES",
+    "ESPAÑA": "ES",
+    "FRANCE": "FR",
+    "MEXICO": "MX",
+    "MÉXICO": "MX",
+}
+"""Names that people write for some countries and states, and their codes: asked after, never taken."""
 
 ZERO, HUNDRED = Decimal(0), Decimal(100)
 PH_HIGH, RATIO_HIGH, HOURS_HIGH = Decimal(14), Decimal(10_000), Decimal(87_840)
@@ -112,7 +146,11 @@ def _region(raw: object, at: Place, read: Reader) -> str | None:
     region = read.text(raw, at)
     if region is None or REGION.match(region):
         return region
-    read.faults.add(at, "invalid", said("fault.not_a_region"))
+    word = region[:60].strip().upper().replace("_", "-")
+    hint = (
+        did_you_mean([REGIONS_MEANT.get(word, word)]) if word in REGIONS_MEANT or REGION.match(word) else None
+    )
+    read.faults.add(at, "invalid", said("fault.not_a_region", hint=hint or ""))
     return None
 
 
@@ -121,7 +159,7 @@ def _sprayer(raw: object, at: Place, read: Reader) -> Sprayer:
     if read.required(raw, at, "fault.sprayer_missing"):
         given = read.fields(raw, at, SPRAYER_FIELDS, what="a sprayer") or given
         read.required(given.get("kind"), (at, "kind"), "fault.sprayer_kind_missing")
-    kind = read.choice(given.get("kind"), (at, "kind"), KINDS)
+    kind = read.choice(given.get("kind"), (at, "kind"), KINDS, meant=KINDS_MEANT)
     return Sprayer(
         kind=SprayerKind(kind) if kind else SprayerKind.BACKPACK,
         tank=read.quantity(given.get("tank"), (at, "tank"), reading.VOLUME),
@@ -290,7 +328,7 @@ def _measure(raw: object, at: Place, read: Reader) -> str | None:
         read.faults.add(at, fault.code, fault.text)
         return None
     if dimension not in reading.AMOUNT:
-        hint = near(name, ("tsp", "tbsp", "cup", "fl_oz", "mL", "oz_wt", "lb", "g"))
+        hint = near(name, MEASURES)
         read.faults.add(at, "unit_kind", said("fault.not_a_measure", name=name, hint=hint))
         return None
     return name

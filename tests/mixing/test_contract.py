@@ -331,6 +331,55 @@ class TestHintsOfARefusal:
 
         assert detail.endswith(f"did you mean {code}?")
 
+    @pytest.mark.parametrize(
+        ("written", "meant"),
+        [
+            ("wettable powder", "WP"),
+            ("Emulsifiable conc.", "EC or GL"),
+            ("50WP", "WP"),
+            ("80 WDG", "WG"),
+            ("ECC", "EC"),
+            ("wg", "WG"),
+            ("wp/", "WP"),
+            ("PW", "WP or EW"),
+            ("WQ", "WP or WG"),
+        ],
+    )
+    def test_a_code_that_is_none_is_answered_with_the_nearest(self, written, meant):
+        detail = faults(mix(product(formulation=written)))["/products/0/label/formulation"]
+
+        assert detail.endswith(f"did you mean {meant}?")
+
+    @pytest.mark.parametrize("written", ["QQ", "7", "?", "x" * 300])
+    def test_a_code_like_no_other_is_answered_with_the_usual_ones_not_with_all(self, written):
+        detail = faults(mix(product(formulation=written)))["/products/0/label/formulation"]
+
+        assert "WP, WG, SP, SG, SC, SE, EC, EW, OD, SL" in detail and "KK" not in detail
+
+    @pytest.mark.parametrize(
+        ("region", "meant"), [("us-ca", "US-CA"), ("USA", "US"), ("us_or", "US-OR"), ("Italy", "IT")]
+    )
+    def test_a_country_or_state_in_other_letters_points_at_its_code(self, region, meant):
+        detail = faults(mix(product(), region=region))["/region"]
+
+        assert detail.endswith(f"did you mean {meant}?")
+
+    @pytest.mark.parametrize(("kind", "meant"), [("knapsack", "backpack"), ("Air-blast", "airblast")])
+    def test_a_sprayer_by_another_name_points_at_its_kind(self, kind, meant):
+        detail = faults(mix(product(), sprayer={"kind": kind}))["/sprayer/kind"]
+
+        assert detail.endswith(f"did you mean {meant}?")
+
+    @pytest.mark.parametrize(
+        ("kind", "meant"),
+        [("spreader", "surfactant"), ("Defoamer", "antifoam"), ("buffer", "water_conditioner")],
+    )
+    def test_an_adjuvant_by_another_name_points_at_its_kind(self, kind, meant):
+        told = faults(mix(product(adjuvant=kind, mixing={"adjuvants": {"forbidden": [kind]}})))
+
+        assert told["/products/0/label/adjuvant"].endswith(f"did you mean {meant}?")
+        assert told["/products/0/label/mixing/adjuvants/forbidden/0"].endswith(f"did you mean {meant}?")
+
     def test_an_amount_is_no_rate_and_the_sentence_shows_one(self):
         detail = faults(mix(product(rate=q("1", "tbsp"))))["/products/0/rate/unit"]
 
