@@ -60,6 +60,8 @@ def _of_loads(dose: Dose, loads: Sequence[LoadDose]) -> list[Finding]:
             none = none or load.measure == ()
         elif abs(load.error) > abs(worst):  # the first of two alike
             worst = load.error
+    if _in_whole_packets(dose):  # no finer measure helps with what may not be opened: told of below
+        worst = ZERO
     if worst == -1:
         found.append(_caution("dose.below-smallest-mark", dose))
     elif abs(worst) > FIVE_PERCENT:
@@ -70,6 +72,10 @@ def _of_loads(dose: Dose, loads: Sequence[LoadDose]) -> list[Finding]:
     if dose.product.label.packet:
         found += _of_packets(dose, loads)
     return found
+
+
+def _in_whole_packets(dose: Dose) -> bool:
+    return dose.product.label.packet and dose.product.label.packet_content is not None
 
 
 def _of_packets(dose: Dose, loads: Sequence[LoadDose]) -> Iterator[Finding]:

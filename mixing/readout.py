@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterator, Mapping
-from decimal import Decimal
+from decimal import ROUND_DOWN, Decimal
 from typing import Any
 
 from mixing import catalogue
@@ -65,10 +65,22 @@ def _amount(quantity: Mapping[str, str]) -> str:
     return f"{quantity['value']} {quantity['unit']}"
 
 
+def _shown(quantity: Mapping[str, str]) -> str:
+    """Return an amount with two digits after the point, or two that count, never more than it is.
+
+    What to measure out stands beside it; the report itself has every digit.
+    """
+    value = Decimal(quantity["value"])
+    places = max(2, 1 - value.adjusted()) if value else 2
+    if -int(value.as_tuple().exponent) > places:
+        value = value.quantize(Decimal(1).scaleb(-places), rounding=ROUND_DOWN)
+    return f"{plain(value)} {quantity['unit']}"
+
+
 def _order(report: Report, language: str) -> Iterator[str]:
     for step in report["order"]:
         parts = [
-            _amount(step["amount"]) if step.get("amount") else "",
+            _shown(step["amount"]) if step.get("amount") else "",
             step.get("product") or catalogue.word("readout.fills", step.get("what") or "", language),
             _amount(step["for"]) if step.get("for") else "",
         ]
@@ -79,12 +91,12 @@ def _order(report: Report, language: str) -> Iterator[str]:
 def _loads(report: Report) -> Iterator[str]:
     for load in report["loads"]:
         doses = ", ".join(_dose(product) for product in load["products"])
-        yield f"{load['number']}. {_amount(load['spray'])}: {doses}"
+        yield f"{load['number']}. {_shown(load['spray'])}: {doses}"
 
 
 def _dose(product: Mapping[str, Any]) -> str:
     measure = " + ".join(_amount(part) for part in product["measure"] or ())
-    exact = f"{product['id']} {_amount(product['exact'])}"
+    exact = f"{product['id']} {_shown(product['exact'])}"
     return f"{exact} = {measure}" if measure and measure != _amount(product["exact"]) else exact
 
 

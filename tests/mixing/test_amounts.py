@@ -303,6 +303,16 @@ def test_part_of_a_packet_is_a_finding():
     assert "0.5 packets" in finding["says"]
 
 
+@pytest.mark.parametrize("spray", ["9", "0.5"])
+def test_nobody_is_told_to_weigh_out_part_of_a_packet_that_may_not_be_opened(spray):
+    tank = mix(powder("p", q("0.25", "lb/gal"), **PACKET), spray={"total": q(spray, "gal")}, measures=["lb"])
+
+    told = ids(check_mix(tank))
+
+    assert "dose.part-packet" in told
+    assert not {"dose.measuring-error", "dose.below-smallest-mark"} & set(told)
+
+
 def test_a_packet_of_unknown_content_is_a_finding():
     report = check_mix(mix(powder("p", packet=True)))
 
