@@ -130,3 +130,5 @@ def _after(report: Report, language: str) -> Iterator[str]:
         said = report[name]
         if said and said.get(key):
             yield catalogue.render(f"readout.{name}", {"until": _moment(said[key])}, language)
+        else:
+            yield catalogue.render(f"readout.{name}_unknown", language=language)

@@ -111,3 +111,17 @@ def test_spanish_fills_with_agua_and_tells_the_hour_without_signs_of_the_machine
 
     assert "1. 2 gal agua:" in told
     assert "2027-01-22 08:00 -08:00" in told
+
+
+@pytest.mark.parametrize(
+    ("language", "told"),
+    [
+        ("en", "From when picking is allowed is not known"),
+        ("es", "No se sabe desde cuándo se puede cosechar"),
+    ],
+)
+def test_a_label_without_days_before_harvest_does_not_let_anybody_pick(language, told):
+    silent = powder("cu")
+    silent["label"]["uses"] = [{"crops": ["peach"], "targets": [], "re_entry": q("48", "h")}]
+
+    assert told in readout(check_mix(mix(silent), language=language), language=language)

@@ -269,3 +269,55 @@ def test_dormant_oil_is_outside_the_california_rule():
         )
         is None
     )
+
+
+@pytest.mark.parametrize(
+    "partner", ["malathion", "carbaryl", "maneb", "mancozeb", "folpet", "captan", "thiram"]
+)
+def test_a_greek_label_does_not_combine_bordeaux_mixture_with(partner: str):
+    """Label text of a Bordeaux mixture 20 WP, Greece, reprinted by geoponiki-marathona.gr, no year."""
+    assert worst({"products": ["bordeaux mixture", partner]}, "pair.") is STOP
+
+
+@pytest.mark.parametrize(("bbch", "expected"), [(73, STOP), (0, CAUTION)])
+def test_a_greek_label_combines_bordeaux_mixture_with_oil_in_dormancy_only(bbch: int, expected: Severity):
+    """The same label; in dormancy an older source warns, and the stricter holds."""
+    assert worst({"products": ["bordeaux mixture", OIL], "bbch": bbch}, "pair.bordeaux") is expected
+
+
+def test_a_mexican_label_keeps_oxytetracycline_from_bordeaux_mixture():
+    """Label text of an oxytetracycline hydrochloride, Mexico, reprinted by sentauroagro.odoo.com, no year."""
+    assert worst({"products": ["bordeaux mixture", "oxytetracycline"], "crop": "pear"}, "pair.") is CAUTION
+
+
+@pytest.mark.parametrize("sulfur", ["sulfur", "lime sulfur"])
+def test_sulfur_and_lime_sulfur_weaken_the_codling_moth_virus(sulfur: str):
+    """Compatibility of CpGV with fungicides and Btk, IOBC-WPRS Bulletin, abstract, no year."""
+    assert worst({"products": [sulfur, "cydia pomonella granulovirus"], "crop": "apple"}, "pair.") is CAUTION
+
+
+@pytest.mark.parametrize(("days", "expected"), [(45, CAUTION), (60, None)])
+def test_in_spain_oil_waits_two_months_after_sulfur(days: int, expected: Severity | None):
+    """Rules to follow where insecticidal mineral oils are used (citrus), Phytoma, no year."""
+    sprayed = {"products": [OIL], "region": "ES", "history": [{"days_ago": days, "ai": "sulfur"}]}
+
+    assert worst(sprayed, "interval.") is expected
+
+
+def test_oil_with_leaf_feed_is_warned_of():
+    """The same rules, Phytoma, no year: never add micronutrients or leaf feeds to oil."""
+    assert worst({"products": [OIL, "adj:nutrient"]}, "pair.") is CAUTION
+
+
+def test_oil_with_a_thinner_may_russet_apples():
+    """Another chance for thinning applications, Virginia Tech Tree Fruit Horticulture, 7 May 2019."""
+    tank = {"crop": "apple", "bbch": 71, "products": [OIL, "6-benzyladenine"]}
+
+    assert worst(tank, "pair.") is CAUTION
+
+
+def test_naa_in_heat_is_warned_of():
+    """Apple Postbloom Thinning, Crop Protection Guide, Washington State University, 2018; 85 F is ours."""
+    hot = {"temperature": "32 degC"}
+
+    assert worst({"crop": "apple", "bbch": 71, "products": ["naa"], "weather": hot}, "weather.naa") is CAUTION
