@@ -1,11 +1,15 @@
 """A day without a signal: nothing is lost, nothing twice, and a phone that changes hands tells nothing."""
 
+import datetime as dt
+from pathlib import Path
+
 import pytest
 from django.contrib.sessions.models import Session
 from django.utils import timezone
 
 from orchard.farms.actors import SYSTEM
 from orchard.inventory.models import Movement
+from orchard.inventory.services import documents
 from orchard.tasks.models import ApplicationRecord, Incident, Load
 from orchard.tasks.services import orders
 from scheduling import outbox
@@ -218,6 +222,44 @@ def test_signing_out_by_mistake_leaves_nothing_to_read_and_loses_nothing(phone):
     all_sent(page)
     order.refresh_from_db()
     assert order.status == "accepted"
+
+
+def label_file(farm, words, hours):
+    """Keep a file of the copper's label, some hours after the morning began."""
+    return documents.add_document(
+        product=farm.copper,
+        by=SYSTEM,
+        now=farm.now + dt.timedelta(hours=hours),
+        content=f"%PDF-1.7 {words}".encode(),
+        kind="label",
+        name=f"{words}.pdf",
+        media_type="application/pdf",
+        language="en",
+    )
+
+
+def test_a_label_opens_without_a_signal_no_older_one_is_stored_and_none_after_signing_out(phone):
+    farm = spray_day()
+    label_file(farm, "copper as it was", hours=0)
+    newest = label_file(farm, "copper as it is", hours=1)
+    order, person = given(farm), somebody(farm)
+    ready(phone, farm, person)
+    phone.airplane_mode(True)
+    page = phone.go(work_of(farm, order))
+
+    page.click("#labels summary")
+    with page.expect_download() as opened:
+        page.click("#labels a >> nth=0")
+    assert Path(opened.value.path()).read_bytes() == b"%PDF-1.7 copper as it is"
+    left = page.evaluate(LEFT_ON_THE_PHONE)
+    assert "PDF-1.7 copper as it is" in left and "PDF-1.7 copper as it was" not in left
+
+    page.click(".me summary")
+    page.click("[data-sign-out] button")
+    page.wait_for_url("**/signed-out")
+    assert "PDF-1.7" not in page.evaluate(LEFT_ON_THE_PHONE)
+    phone.go(f"{newest.path}/content")
+    assert page.url.endswith("/signed-out")
 
 
 def test_two_people_on_one_phone_are_kept_apart(phone):

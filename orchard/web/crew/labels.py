@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import zoneinfo
 from collections import defaultdict
+from collections.abc import Iterable
 from typing import Any
 
 from orchard.api.spoken import ingredient
+from orchard.farms.models import Farm
 from orchard.inventory import queries as store
 from orchard.tasks.models import WorkOrder
 
@@ -32,3 +34,12 @@ def of_order(order: WorkOrder) -> list[dict[str, Any]]:
             (row, row.in_force[0].label if row.in_force else {}) for row in rows.order_by("name", "id")
         )
     ]
+
+
+def to_keep(orders: Iterable[WorkOrder], *, farm: Farm) -> list[str]:
+    """Return where the label files lie that a phone keeps: of each product the newest in each language."""
+    wanted = sorted({one["product"] for order in orders for one in order.products})
+    kept: dict[tuple[object, str | None], str] = {}
+    for one in store.label_papers(farm=farm, products=wanted).filter(size__isnull=False):
+        kept.setdefault((one.product.pk, one.language), f"{one.path}/content")
+    return sorted(kept.values())

@@ -13,6 +13,7 @@ from orchard.farms.actors import Role
 from orchard.tasks import crew_queries
 from orchard.tasks.models import WorkOrder
 from orchard.tasks.papers import wording
+from orchard.web.crew import labels
 from orchard.web.doors import Visit, farm_page
 
 AHEAD = dt.timedelta(days=7)
@@ -43,9 +44,11 @@ def today(visit: Visit) -> HttpResponse:
             until=tomorrow + AHEAD,
         )
     )
+    papers = labels.to_keep((row for row in rows if row.status != "done"), farm=visit.farm)
     return visit.show(
         "web/crew/today.html",
-        version=f"{tomorrow} {' '.join(f'{row.id}{row.etag}' for row in rows)}",
+        papers=papers,
+        version=f"{tomorrow} {papers} {' '.join(f'{row.id}{row.etag}' for row in rows)}",
         day=wording.day(visit.now.astimezone(zone).date()),
         now=[_card(row, visit) for row in rows if row.status != "done" and row.starts_at < tomorrow],
         later=[_card(row, visit) for row in rows if row.status != "done" and row.starts_at >= tomorrow],

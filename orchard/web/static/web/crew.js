@@ -291,11 +291,13 @@ async function keepToday() {
   const today = document.getElementById("today");
   if (!today || !navigator.onLine) return;
   await navigator.serviceWorker.ready;
-  const wanted = [...today.dataset.keep.split(" ").filter(Boolean), `/farms/${page.farm}/sent`, `/farms/${page.farm}/incident`, `${api}/emergency-list.html`];
+  const wanted = [...today.dataset.keep.split(" ").filter(Boolean), `/farms/${page.farm}/sent`, `/farms/${page.farm}/incident`, `${api}/emergency-list.html`], papers = today.dataset.papers.split(" ").filter(Boolean);
   const kept = await caches.open("pages");
-  for (const one of await kept.keys()) { const { pathname } = new URL(one.url); if (pathname.startsWith(`/farms/`) && pathname !== location.pathname && !wanted.includes(pathname)) await kept.delete(one); }
+  for (const one of await kept.keys()) { const { pathname } = new URL(one.url); if (![location.pathname, ...wanted, ...papers].includes(pathname)) await kept.delete(one); }
   for (const path of [location.pathname, ...wanted]) { const answer = await fetch(path).catch(() => undefined); if (answer?.ok && !answer.redirected) await kept.put(path, answer); }
   const card = `/farms/${page.farm}/emergency`, told = await fetch(card).catch(() => undefined);
   if (told?.ok && !told.redirected) await (await caches.open("cards")).put(card, told);
+  // The bytes of a label file never change: each is fetched once.
+  for (const path of papers) if (!(await kept.match(path))) { const answer = await fetch(path).catch(() => undefined); if (answer?.ok && !answer.redirected) await kept.put(path, answer); }
   today.dataset.ready = "true";
 }

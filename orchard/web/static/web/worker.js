@@ -3,6 +3,7 @@
 const SHELL = `shell-${ABOUT.version}`, PAGES = "pages", PATIENCE = 600;
 const CREW = /^\/farms\/[0-9a-f-]{36}\/(today|sent|incident|work\/[0-9a-f-]{36})$|^\/api\/v1\/farms\/[0-9a-f-]{36}\/emergency-list\.html$/;
 const CARDS = "cards", CARD = /^\/farms\/[0-9a-f-]{36}\/emergency$/;
+const PAPER = /^\/api\/v1\/farms\/[0-9a-f-]{36}\/products\/[0-9a-f-]{36}\/documents\/[0-9a-f-]{36}\/content$/;
 const OPEN = new Set([ABOUT.offline, ABOUT.out]);
 
 self.addEventListener("install", (event) => {
@@ -21,6 +22,7 @@ self.addEventListener("fetch", (event) => {
   if (ABOUT.shell.includes(at.pathname)) event.respondWith(shell(request));
   else if (OPEN.has(at.pathname)) event.respondWith(fetch(request).catch(() => caches.match(at.pathname)));
   else if (CREW.test(at.pathname)) event.respondWith(page(event, at));
+  else if (PAPER.test(at.pathname)) event.respondWith(paper(event, at));
   else if (CARD.test(at.pathname)) event.respondWith(card(event, at));
   else if (request.mode === "navigate") event.respondWith(fetch(request).catch(() => caches.match(ABOUT.offline)));
 });
@@ -41,6 +43,12 @@ async function page(event, at) {
   if (must) return fresh;
   if (!kept) return fresh.catch(() => caches.match(ABOUT.offline));
   try { return await patient(fresh); } catch { event.waitUntil(fresh.then((answer) => tell(at.pathname, kept, answer)).catch(() => {})); return kept; }
+}
+
+// A label file that is kept is the label file: its bytes never change. It goes with the pages at sign-out.
+async function paper(event, at) {
+  if (await signedOut()) return Response.redirect(ABOUT.out);
+  return (await caches.match(at.pathname, { cacheName: PAGES })) ?? fetch(event.request).catch(() => caches.match(ABOUT.offline));
 }
 
 // The emergency card is kept apart and stays when all else goes at sign-out: it names no person, and no farm.
