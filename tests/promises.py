@@ -203,7 +203,6 @@ PROMISES: dict[int, Promise] = {
         " of the ledger, made while others write: 30 s to write, 60 s to put back",
         ("config/test_backup.py::test_a_backup_is_put_back_row_by_row_with_guards_and_ledgers",),
         ("python -m tests.faults backup --movements 1000000",),
-        left="at load 16 on two cores all of 2,040,833 rows equal, but 153 s to write, 777 s to put back",
     ),
     23: Promise(
         "an upgrade keeps nobody waiting: a change of a table waits 2 s at most and lets others pass, and no"

@@ -111,7 +111,8 @@ def _elsewhere() -> Iterator[dict[str, str]]:
         yield {**here, **{url: f"{here[url].rpartition('/')[0]}/{name}" for url in urls}}
     finally:
         with preparation.administration(owner) as server:
-            server.execute(f'DROP DATABASE IF EXISTS "{name}" WITH (FORCE)')
+            # not by force: a vacuum there is not ours to end, and gives way
+            server.execute(f'DROP DATABASE IF EXISTS "{name}"')
 
 
 def _run(environment: dict[str, str], *command: str) -> float:
