@@ -222,9 +222,18 @@ def test_a_label_that_forbids_is_the_source_and_the_products_stand_as_in_the_req
     assert one["source"]["title"] == "Zolanide 50 SC"
 
 
-@pytest.mark.parametrize(("partner", "row"), [("lime sulfur", "lime-sulfur"), ("streptomycin", "antibiotic")])
+@pytest.mark.parametrize(
+    ("partner", "row"), [("lime sulfur", "lime-sulfur"), ("oxytetracycline", "antibiotic")]
+)
 def test_copper_with_what_only_memory_speaks_against_is_cautioned_once(partner: str, row: str):
     pair = of_pair(check(named("cu", "copper hydroxide"), named("b", partner)), "cu", "b")
 
     assert pair[UNTESTED]["severity"] == "caution"
     assert pair[f"pair.copper-with-{row}"]["severity"] == "note"
+
+
+def test_copper_hydroxide_with_streptomycin_is_told_from_the_trial_and_memory_is_silent():
+    pair = of_pair(check(named("cu", "copper hydroxide"), named("b", "streptomycin")), "cu", "b")
+
+    assert pair["pair.copper-hydroxide-with-streptomycin"]["severity"] == "caution"
+    assert UNTESTED not in pair and "pair.copper-with-antibiotic" not in pair
