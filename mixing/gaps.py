@@ -5,9 +5,18 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from functools import lru_cache
 
+from mixing.catalogue import Text
 from mixing.findings import Missing
 from mixing.labels import Label
 from mixing.request import MixRequest, Spray, Sprayer, Water, Weather
+
+MATERIALS = frozenset(
+    (
+        "steel", "mild_steel", "stainless_steel", "iron", "galvanised", "galvanized", "galvanized_steel",
+        "zinc", "aluminum", "aluminium", "brass", "copper", "plastic", "polyethylene", "fiberglass", "rubber",
+    )
+)  # fmt: skip
+"""What sprayers are made of. A word that is none of these meets no rule, and that is said."""
 
 TOP = tuple(MixRequest.__slots__)
 INSIDE = {
@@ -42,6 +51,11 @@ def of_request(request: MixRequest) -> Iterator[Missing]:
         yield Missing("sprayer.tank")
     for name in request.sprayer.unsaid:
         yield Missing(f"sprayer.{name}")
+    strange = [
+        one for one in request.sprayer.materials or () if one.casefold().replace(" ", "_") not in MATERIALS
+    ]
+    if strange:
+        yield Missing("sprayer.materials", Text("missing.material_unknown", {"names": ", ".join(strange)}))
     if request.spray is not None and request.spray.area is None:
         yield Missing("spray.area")
     for part, fields in (("water", Water.__slots__), ("weather", Weather.__slots__)):

@@ -11,7 +11,13 @@ from mixing.request import MixRequest
 from mixing.rulebook import Rulebook, strictest
 from mixing.scene import Scene
 
-SPELLINGS = {"aluminum": "aluminium", "galvanised": "galvanized"}
+SPELLINGS = {
+    "aluminum": "aluminium",
+    "galvanised": "galvanized",
+    "galvanized_steel": "galvanized",
+    "mild_steel": "steel",
+}
+"""What a row knows a metal by."""
 
 
 def published(subjects: Subjects, request: MixRequest, scene: Scene, rulebook: Rulebook) -> Iterator[Finding]:
@@ -27,7 +33,8 @@ def published(subjects: Subjects, request: MixRequest, scene: Scene, rulebook: R
         yield spoken(rulebook, rule, severity, rivals, products=(), parameters=parameters)
     if not request.sprayer.materials:
         return
-    materials = {SPELLINGS.get(name.casefold(), name.casefold()) for name in request.sprayer.materials}
+    written = (name.casefold().replace(" ", "_") for name in request.sprayer.materials)
+    materials = {SPELLINGS.get(name, name) for name in written}
     for subject in subjects:
         if not subject.rows.tank:
             continue

@@ -5,6 +5,7 @@ from __future__ import annotations
 import tomllib
 from typing import Any
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -12,6 +13,7 @@ from mixing import chemistry, rulebook
 from mixing.check import check_mix
 from mixing.findings import Basis, Severity
 from tests.mixing import casebook
+from tests.mixing.mixes import mix, product
 
 RULES = rulebook.load()
 NAMES = sorted(
@@ -115,3 +117,20 @@ def test_the_order_of_the_products_changes_nothing(short: dict[str, Any]):
         )
 
     assert seen(short["products"]) == seen(short["products"][::-1])
+
+
+@pytest.mark.parametrize("metal", ["steel", "mild steel", "galvanized_steel", "Aluminum", "galvanised"])
+def test_copper_is_warned_of_in_a_sprayer_of_any_metal_it_eats(metal: str):
+    asked = mix(product(active_ingredients=[{"name": "copper hydroxide"}]))
+    asked["sprayer"]["materials"] = [metal]
+
+    assert "tank.copper-in-metal" in {one["id"] for one in check_mix(asked)["findings"]}
+
+
+def test_a_metal_that_no_rule_knows_is_said_to_be_unchecked():
+    asked = mix(product())
+    asked["sprayer"]["materials"] = ["steal", "brass"]
+
+    unchecked = {line["what"]: line["why"] for line in check_mix(asked)["not_checked"]}
+
+    assert "no rule knows steal" in unchecked["sprayer.materials"]
