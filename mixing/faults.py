@@ -82,7 +82,12 @@ def pointer(at: Place) -> str:
 
 def near(word: object, known: Iterable[str]) -> Text | None:
     """Return `: did you mean rate?` for a word close to a known one."""
-    return did_you_mean(difflib.get_close_matches(str(word)[:60], sorted(known), n=2, cutoff=0.6))
+    return did_you_mean(close_words(str(word), known))
+
+
+def close_words(word: str, known: Iterable[str]) -> list[str]:
+    """Return at most two known words that are spelt much like this one, the nearest first."""
+    return difflib.get_close_matches(word[:60], sorted(known), n=2, cutoff=0.6)
 
 
 def joined(text_id: str, words: Iterable[str | Text]) -> Text | str:

@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from functools import lru_cache
 
+from mixing import chemistry
 from mixing.catalogue import Text
+from mixing.faults import close_words, did_you_mean
 from mixing.findings import Missing
 from mixing.labels import Label
-from mixing.request import MixRequest, Spray, Sprayer, Water, Weather
+from mixing.request import MixRequest, Recipe, Spray, Sprayer, Water, Weather
 
 MATERIALS = frozenset(
     (
@@ -56,6 +58,7 @@ def of_request(request: MixRequest) -> Iterator[Missing]:
     ]
     if strange:
         yield Missing("sprayer.materials", Text("missing.material_unknown", {"names": ", ".join(strange)}))
+    yield from _unknown_partners(request.recipe)
     if request.spray is not None and request.spray.area is None:
         yield Missing("spray.area")
     for part, fields in (("water", Water.__slots__), ("weather", Weather.__slots__)):
@@ -63,6 +66,34 @@ def of_request(request: MixRequest) -> Iterator[Missing]:
         for field in fields:
             if given is None or getattr(given, field) is None:
                 yield Missing(f"{part}.{field}")
+
+
+@lru_cache(maxsize=1024)
+def _unknown_partners(recipe: Recipe) -> tuple[Missing, ...]:
+    """Return a line for each label that forbids, or keeps days from, what nobody here knows by that name.
+
+    A word with a figure in it is a registration number, and stands for itself.
+    """
+    known = chemistry.known_groups().union(*(chemistry.facts(label).groups for _, label in recipe.products))
+    found = []
+    for id, label in recipe.products:
+        if label.mixing is None:
+            continue
+        named = (*label.mixing.do_not_mix_with, *(row.what for row in label.mixing.intervals))
+        strange = [one for one in dict.fromkeys(named) if not _known(one, known)]
+        if strange:
+            meant = [other for one in strange for other in close_words(one.casefold(), known)[:2]]
+            said = {"names": ", ".join(strange), "hint": did_you_mean(meant[:2]) or ""}
+            found.append(Missing(f"label.mixing:{id}", Text("missing.partner_unknown", said)))
+    return tuple(found)
+
+
+def _known(what: str, known: frozenset[str]) -> bool:
+    return (
+        what.casefold() in known
+        or any(letter.isdigit() for letter in what)
+        or bool(chemistry.substance(what))
+    )
 
 
 def in_order(missing: Iterable[Missing], *, products: tuple[str, ...]) -> tuple[Missing, ...]:

@@ -134,3 +134,25 @@ def test_a_metal_that_no_rule_knows_is_said_to_be_unchecked():
     unchecked = {line["what"]: line["why"] for line in check_mix(asked)["not_checked"]}
 
     assert "no rule knows steal" in unchecked["sprayer.materials"]
+
+
+def test_a_partner_that_a_label_forbids_by_a_word_nobody_knows_is_said_to_be_unchecked():
+    forbids = {"do_not_mix_with": [{"what": "lime sulphr"}, {"what": "captan"}, {"what": "EPA 100-7"}]}
+    asked = mix(product("cu", active_ingredients=[{"name": "copper hydroxide"}], mixing=forbids))
+
+    unchecked = {line["what"]: line["why"] for line in check_mix(asked)["not_checked"]}
+
+    assert "no rule knows lime sulphr: did you mean" in unchecked["label.mixing:cu"]
+    assert "captan" not in unchecked["label.mixing:cu"]
+
+
+def test_a_partner_is_known_by_whatever_name_another_label_of_the_tank_gives():
+    forbids = {"do_not_mix_with": [{"what": "Ferrous Glass"}]}
+    asked = mix(
+        product("cu", active_ingredients=[{"name": "copper hydroxide"}], mixing=forbids),
+        product("odd", active_ingredients=[{"name": "ferrous glass"}]),
+    )
+    report = check_mix(asked)
+
+    assert "label.mixing:cu" not in {line["what"] for line in report["not_checked"]}
+    assert report["verdict"] == "stop"
