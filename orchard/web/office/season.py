@@ -16,6 +16,7 @@ from orchard.farms.models import Farm
 from orchard.tasks import attention, queries, told
 from orchard.tasks.models import WorkOrder
 from orchard.tasks.papers import wording
+from orchard.web.crew.today import state
 from orchard.web.doors import Visit, farm_page
 from orchard.web.office.chart import AFTER, BEFORE, Line, Mark, Span, chart
 
@@ -89,7 +90,8 @@ def _jobs(orders: Iterable[WorkOrder], zone: zoneinfo.ZoneInfo) -> list[Mark]:
     for order in orders:
         look = "done" if order.status == "done" else "draft" if order.status == "draft" else "job"
         on = order.starts_at.astimezone(zone).date()
-        found.append(Mark(on, look, LETTERS[order.kind], order.called))
+        called = f"{order.called} ({state(order.status)})"
+        found.append(Mark(on, look, LETTERS[order.kind], called))
         latest = (order.window or {}).get("latest")
         if latest and order.status != "done":
             on = dt.date.fromisoformat(str(latest)[:10])
