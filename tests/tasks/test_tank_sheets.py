@@ -181,9 +181,14 @@ def test_nobody_gets_a_sheet_for_a_draft_or_a_cancelled_order(farm):
 
 def test_a_held_or_finished_order_says_so_on_its_sheet(farm):
     order = copper_and_oil(farm)
-    for status, told in (("held", "HELD"), ("done", "DONE")):
+    for language, status, told in (
+        ("en", "held", "HELD"),
+        ("en", "done", "DONE"),
+        ("es", "held", "DETENIDO"),
+        ("es", "done", "TERMINADO"),
+    ):
         order.status = status
-        assert told in words(printed(order, farm))
+        assert told in words(printed(order, farm, language=language))
 
 
 @pytest.mark.parametrize("role", ["owner", "manager", "crew_lead", "crew_member", "storekeeper", "adviser"])

@@ -70,7 +70,7 @@ def _heading(order: WorkOrder, address: str) -> Json:
         "work_order": str(order.id),
         "number": order.number,
         "revision": order.revision,
-        "status": spoken(order.status),
+        "status": order.status,
         "kind": order.kind,
         "title": order.called,
         "instructions": order.instructions,
