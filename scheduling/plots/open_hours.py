@@ -29,7 +29,7 @@ SIGNS = {
     Limit.QUIET_HOURS: ("Q", gettext_lazy("quiet hours")),
 }
 OPEN, UNKNOWN = "✓", "?"
-LEFT, TOP, CELL, ROW, RIGHT, LEGEND = 96, 74, 26, 26, 150, 114
+LEFT, TOP, CELL, ROW, RIGHT, LEGEND = 96, 74, 26, 26, 150, 158
 GREEN, GREY, DARK, LINE = "#17694b", "#ececf0", "#26262b", "#8a8a94"
 
 
@@ -231,7 +231,7 @@ def _legend(top: int) -> Iterator[str]:
         ("+", _("and more than one limit")),
     ]
     for place, (sign, words) in enumerate(told):
-        x, y = LEFT + (place % 3) * 280, top + 26 + (place // 3) * 22
+        x, y = LEFT + (place % 2) * 360, top + 26 + (place // 2) * 22  # the longest of any language fits
         yield _text(x, y, sign, size=12, weight="bold")
         yield _text(x + 18, y, words, size=12)
 
