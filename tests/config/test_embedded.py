@@ -213,7 +213,7 @@ def test_root_may_keep_it_below_a_closed_folder_with_the_modes_left_alone() -> N
         ana.leaves()
         assert eventually(lambda: not runs(server))
     finally:
-        shutil.rmtree(closed)
+        shutil.rmtree(closed, ignore_errors=True)  # its keeper puts away its own file at the same time
 
 
 @pytest.mark.skipif(os.geteuid() != 0, reason="only root hands the server to another user")
