@@ -123,7 +123,8 @@ STYLE = mark_safe(
     "body{font:18px/1.4 system-ui,sans-serif;margin:0 auto;max-width:60rem;padding:0 .75rem;color:#1f1720;"
     "background:#fff;overflow-wrap:anywhere}h1{font-size:1.5rem}h2{font-size:1.2rem;margin-bottom:.3rem}"
     ".call{border:3px solid #8c1c13;padding:.6rem;font-size:1.3rem}table{border-collapse:collapse;width:100%}"
-    "th,td{border:1px solid #1f1720;padding:.3rem;text-align:left;vertical-align:top}th{overflow-wrap:normal}"
+    "th,td{border:1px solid #1f1720;padding:.3rem;text-align:left;vertical-align:top}"
+    "@media print,(min-width:40.1rem){th{overflow-wrap:normal}}"
     "@media screen and (max-width:40rem){thead{position:absolute;clip-path:inset(50%)}tr,td{display:block}"
     "td{border:0;padding:.1rem 0}td:first-child{font-weight:bold}tr{border-bottom:1px solid;padding:.4rem 0}}"
 )
