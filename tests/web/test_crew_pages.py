@@ -286,3 +286,11 @@ def test_what_is_done_says_so_and_offers_no_form(farm, teo):
     shown = text(teo.get(page(farm, order)))
 
     assert "data-action=" not in shown
+
+
+def test_an_amount_is_said_once_where_it_is_measured_as_it_is(farm, teo):
+    order = given(farm, farm.a3, total="4", sprayer=farm.backpack)
+
+    shown = text(teo.get(page(farm, order)))
+
+    assert "4 oz wt" in shown and "= 4 oz wt" not in shown

@@ -142,7 +142,9 @@ def _group(group: Alike, place: int) -> dict[str, Any]:
         {
             **one,
             "amounts": [wording.quantity(part) for part in one["measure"] or [one["exact"]] if part],
-            "exact": wording.quantity(one["exact"]) if one["measure"] else "",
+            "exact": wording.quantity(one["exact"])
+            if one["measure"] not in ([], None, [one["exact"]])
+            else "",
             "time": wording.quantity(one["for"]),
             "doing": _doing(one),
         }
