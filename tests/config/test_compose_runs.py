@@ -4,13 +4,16 @@ Only addresses, ports and the folders of secrets and of `/tmp` are exchanged for
 """
 
 import ast
+import contextlib
 import json
 import os
 import re
 import secrets
 import shutil
+import signal
 import socket
 import subprocess
+import sys
 import time
 import urllib.request
 from collections.abc import Callable, Iterator
@@ -75,8 +78,8 @@ class Compose:
             "ORCHARD_FOLDER": str(self.folder / "tmp" / "orchard"),
             "PYTHONDONTWRITEBYTECODE": "1",
         }
-        machine = {"HOME": "/nonexistent", "HOSTNAME": socket.gethostname(), "PATH": os.environ["PATH"]}
-        return {**said, **image, **machine}
+        programs = f"{Path(sys.executable).parent}:{os.environ['PATH']}"  # ours, wherever they are installed
+        return {**said, **image, "HOME": "/nonexistent", "HOSTNAME": socket.gethostname(), "PATH": programs}
 
     def command(self, service: str) -> list[str]:
         dockerfile = (CHECKOUT / SERVICES["web"]["build"]["dockerfile"]).read_text()
@@ -104,8 +107,9 @@ class Compose:
         return (self.folder / f"{service}.log").read_text()
 
     def stop(self) -> None:
-        for process in self.running.values():
-            process.terminate()
+        for process in self.running.values():  # a shell's child goes with it
+            with contextlib.suppress(ProcessLookupError):
+                os.killpg(process.pid, signal.SIGTERM)
         for process in self.running.values():
             try:
                 process.wait(15)
