@@ -68,7 +68,7 @@ class BearerToken(authentication.BaseAuthentication):
 
 
 def _found(secret: str) -> Token | None:
-    rows = statements.execute(FIND_AND_OPEN, [digest(secret)])
+    rows = statements.read(FIND_AND_OPEN, [digest(secret)])
     if not rows:
         return None
     length = len(Token._meta.concrete_fields)

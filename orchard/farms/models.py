@@ -241,7 +241,7 @@ class AuditEntry(models.Model):
     append_only = True
 
     id = models.UUIDField(primary_key=True, default=new_id, editable=False)
-    farm = models.ForeignKey(Farm, on_delete=models.PROTECT, related_name="+")
+    farm = models.ForeignKey(Farm, on_delete=models.PROTECT, related_name="+", db_index=False)
     at = models.DateTimeField()
     transaction_number = models.BigIntegerField(db_default=PlaceInFeed())
     by_kind = models.CharField(max_length=10)
@@ -311,7 +311,7 @@ class Change(models.Model):
 
     seq = models.BigAutoField(primary_key=True)
     transaction_number = models.BigIntegerField(db_default=PlaceInFeed())
-    farm = models.ForeignKey(Farm, on_delete=models.PROTECT, related_name="+")
+    farm = models.ForeignKey(Farm, on_delete=models.PROTECT, related_name="+", db_index=False)
     at = models.DateTimeField()
     resource = models.CharField(max_length=40)
     resource_id = models.UUIDField()
@@ -344,7 +344,7 @@ class OutboxEvent(models.Model):
 
     id = models.UUIDField(primary_key=True, default=new_id, editable=False)
     seq = models.BigIntegerField(db_default=PlaceInFeed())
-    farm = models.ForeignKey(Farm, on_delete=models.PROTECT, related_name="+")
+    farm = models.ForeignKey(Farm, on_delete=models.PROTECT, related_name="+", db_index=False)
     kind = models.CharField(max_length=40)
     subject = models.UUIDField()
     by = models.JSONField()

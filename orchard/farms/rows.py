@@ -44,7 +44,8 @@ class FarmRow(models.Model):
 
     key = models.UUIDField(primary_key=True, default=new_id, editable=False)
     id = models.UUIDField(default=new_id, editable=False)
-    farm = models.ForeignKey("farms.Farm", on_delete=models.PROTECT, related_name="+")
+    farm = models.ForeignKey("farms.Farm", on_delete=models.PROTECT, related_name="+", db_index=False)
+    """It has no index of its own: it stands first in that of `id`."""
     created_at = models.DateTimeField()
     updated_at = models.DateTimeField()
     created_by_kind = models.CharField(max_length=10)

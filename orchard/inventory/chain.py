@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import datetime as dt
 import hashlib
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from decimal import Decimal
 from typing import Any
 
@@ -69,15 +69,15 @@ def _framed(said: str | None) -> str:
 
 def text(value: Any) -> str | None:
     """Return a value in the one way in which it is written under the hash."""
-    if value is None or isinstance(value, str):
-        return value
-    if isinstance(value, Decimal):
-        return f"{value if value else Decimal(0):.20f}"
-    if isinstance(value, Quantity):
-        return f"{plain(value.value, 20)} {value.unit}"
-    if isinstance(value, dt.datetime):
-        return value.astimezone(dt.UTC).isoformat(timespec="microseconds")
-    return str(value)
+    return AS_TEXT.get(type(value), str)(value)
+
+
+AS_TEXT: dict[type, Callable[[Any], str | None]] = {
+    type(None): lambda _: None,
+    Decimal: lambda value: f"{value if value else Decimal(0):.20f}",
+    Quantity: lambda value: f"{plain(value.value, 20)} {value.unit}",
+    dt.datetime: lambda value: value.astimezone(dt.UTC).isoformat(timespec="microseconds"),
+}
 
 
 def follows(

@@ -153,9 +153,8 @@ class Movement(FarmRow):
 
     append_only = True
 
-    farm = models.ForeignKey("farms.Farm", on_delete=models.PROTECT, related_name="+", db_index=False)
     lot = models.ForeignKey(Lot, on_delete=models.PROTECT, related_name="movements", db_index=False)
-    """Neither has an index of its own: both stand first in a unique one."""
+    """It has no index of its own: it stands first in that of `position`."""
     kind = models.CharField(max_length=10)
     quantity = QuantityColumn()
     change_base = BaseAmount()

@@ -85,7 +85,7 @@ def lock_usable(*, farm: Farm, products: Iterable[Product], on: dt.date) -> list
 
 
 def _locked(text: str, farm: Farm, *values: object, known: Iterable[Product]) -> list[Lot]:
-    lots = [statements.load(Lot, row) for row in statements.execute(text, [farm.id, *values])]
+    lots = [statements.load(Lot, row) for row in statements.read(text, [farm.id, *values])]
     products = {product.key: product for product in known}
     if others := {lot.product_id for lot in lots} - products.keys():
         products |= {row.key: row for row in queries.products(farm=farm).filter(key__in=others)}
