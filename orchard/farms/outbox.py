@@ -10,6 +10,14 @@ from orchard.farms.models import Farm, OutboxEvent
 
 CHANNEL = "orchard_outbox"
 """Where the database tells those who listen that a transaction with events was committed."""
+ASLEEP = 5_170_312
+"""The advisory lock of who listens and does nothing else.
+
+Who writes events shares it until the end of the transaction. Where that cannot be, somebody is asleep and is
+told. Where it can, nobody is: whoever looks for events just then cannot fall asleep before the writer has
+ended, and looks once more after that. So no word is lost, and writers who come while there is work anyway
+need not commit one after the other, as those must who tell.
+"""
 
 
 def replay(

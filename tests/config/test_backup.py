@@ -243,6 +243,7 @@ def test_a_backup_of_an_older_release_is_put_back_and_brought_up_to_date(
         ("farms", "0009_audit_is_sealed"),
         ("farms", "0010_audit_by_transaction"),
         ("farms", "0011_lean_indexes"),
+        ("farms", "0012_only_sleepers_are_woken"),
     }
     then = {"farms_farm": "gate_code", "farms_auditentry": "transaction_number"}
     run(database_environment, "backup", "--to", str(file))

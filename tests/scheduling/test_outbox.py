@@ -407,19 +407,61 @@ def test_what_waits_and_what_was_set_aside_can_be_measured(held, client):
 @pytest.mark.django_db(transaction=True)
 def test_who_listens_hears_of_an_event_when_it_is_committed_and_not_before():
     held = full_store(FarmFactory())
-    ear = wake.Ear()
-    assert ear.wait(seconds=0.01, otherwise=time.sleep) is False
+    ear = asleep()
     with transaction.atomic():
         told(held)
         assert ear.wait(seconds=0.1, otherwise=time.sleep) is False
 
     assert ear.wait(seconds=10, otherwise=time.sleep) is True
+    assert ear.wait(seconds=0.1, otherwise=time.sleep) is True  # it looks once more before it sleeps
     assert ear.wait(seconds=0.1, otherwise=time.sleep) is False
     with transaction.atomic():
         told(held)
         transaction.set_rollback(True)
     assert ear.wait(seconds=0.1, otherwise=time.sleep) is False
     ear.close()
+
+
+def asleep():
+    """Return one that looked for what was there, and now hears of what comes."""
+    ear = wake.Ear()
+    assert ear.wait(seconds=0.01, otherwise=time.sleep) is True
+    assert ear.wait(seconds=0.01, otherwise=time.sleep) is False
+    return ear
+
+
+@pytest.mark.django_db(transaction=True)
+def test_nobody_falls_asleep_on_an_event_that_is_being_written():
+    held = full_store(FarmFactory())
+    outbox.drain()
+    ear, looks = wake.Ear(), []
+    with transaction.atomic():
+        told(held)  # and tells nobody, since nobody is asleep
+        for _ in range(3):
+            assert ear.wait(seconds=0.01, otherwise=time.sleep) is True
+            looks += at_once(lambda: len(outbox.claim(now=timezone.now())))
+    while ear.wait(seconds=0.01, otherwise=time.sleep):
+        looks.append(len(outbox.claim(now=timezone.now())))
+
+    assert (looks[:3], sum(looks)) == ([0, 0, 0], 1)
+    ear.close()
+
+
+@pytest.mark.django_db(transaction=True)
+def test_two_who_listen_both_hear_and_one_that_is_lost_leaves_the_other():
+    held = full_store(FarmFactory())
+    first, second = asleep(), wake.Ear()
+    assert second.wait(seconds=0.01, otherwise=time.sleep) is True  # it cannot sleep, so it looks
+    told(held)
+    assert first.wait(seconds=10, otherwise=time.sleep) is True
+    first.close()
+
+    assert second.wait(seconds=10, otherwise=time.sleep) is True
+    while second.wait(seconds=0.01, otherwise=time.sleep):
+        pass
+    told(held)
+    assert second.wait(seconds=10, otherwise=time.sleep) is True
+    second.close()
 
 
 def test_without_a_word_from_the_database_time_passes_instead(monkeypatch):
