@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 import datetime as dt
 import re
 import uuid
@@ -274,7 +275,7 @@ class Input(serializers.Serializer):
         faults: dict[str, Any] = {
             str(name): [ErrorDetail(self.unknown(str(name)), code="unknown_field")]
             for name in data
-            if name not in self.fields
+            if name not in self._declared_fields
         }
         if self.parent is not None and getattr(self.root, "partial", False):
             faults |= self._missing(data)
@@ -297,12 +298,21 @@ class Input(serializers.Serializer):
 
     def unknown(self, name: str) -> str:
         """Return the sentence about a field that is not known."""
-        facts = {"name": repr(name[:60]), "fields": ", ".join(self.fields)}
+        facts = {"name": repr(name[:60]), "fields": ", ".join(self._declared_fields)}
         return _("there is no field %(name)s here: %(fields)s") % facts
 
 
 class Query(Input):
     """The query of an address: unknown names are refused."""
+
+    def get_fields(self) -> dict[str, Any]:
+        """Return the fields to read: each is copied for each request, and a request names few of many."""
+        asked = getattr(self, "initial_data", self._declared_fields)
+        return {
+            name: copy.deepcopy(field)
+            for name, field in self._declared_fields.items()
+            if name in asked or field.required or field.default is not serializers.empty
+        }
 
 
 class ListQuery(Query):

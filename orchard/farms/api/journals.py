@@ -9,6 +9,7 @@ import json
 import time
 import uuid
 from typing import Any
+from urllib.parse import urlencode
 
 from django.db.models import QuerySet
 from django.urls import path
@@ -130,18 +131,21 @@ class ChangeShown(serializers.Serializer):
     url = serializers.CharField()
 
 
-def told(row: queries.Told, *, farm: uuid.UUID, zone: dt.tzinfo) -> dict[str, Any]:
-    """Return one line as `ChangeShown` describes it; what is rendered writes the moment and the id."""
-    transaction_number, seq, at, resource, id, change, etag, url = row
-    return {
-        "cursor": cursor_of((transaction_number, seq), farm=farm),
-        "at": at.astimezone(zone),
-        "resource": resource,
-        "id": id,
-        "change": change,
-        "etag": etag,
-        "url": url,
-    }
+def told(rows: list[queries.Told], *, farm: uuid.UUID, zone: dt.tzinfo) -> list[dict[str, Any]]:
+    """Return lines as `ChangeShown` describes them; what is rendered writes the moment and the id."""
+    of = _sign(farm)
+    return [
+        {
+            "cursor": _closed(transaction_number, seq, of),
+            "at": at.astimezone(zone),
+            "resource": resource,
+            "id": id,
+            "change": change,
+            "etag": etag,
+            "url": url,
+        }
+        for transaction_number, seq, at, resource, id, change, etag, url in rows
+    ]
 
 
 class ChangesShown(serializers.Serializer):
@@ -162,7 +166,15 @@ class ChangesQuery(Query):
 
 def cursor_of(place: tuple[int, int], *, farm: uuid.UUID) -> str:
     """Return the text that stands for a place in a farm's feed."""
-    said = b"%d.%d.%b" % (*place, farm.hex.encode())  # of which base64 makes no sign that an address has not
+    return _closed(*place, _sign(farm))
+
+
+def _sign(farm: uuid.UUID) -> bytes:
+    return farm.hex.encode()
+
+
+def _closed(transaction_number: int, seq: int, farm: bytes) -> str:
+    said = b"%d.%d.%b" % (transaction_number, seq, farm)  # base64 makes no sign of it that an address has not
     return binascii.b2a_base64(said, newline=False).rstrip(b"=").decode()
 
 
@@ -201,12 +213,10 @@ class Changes(Endpoint):
         place = place_of(after, farm=self.farm.id) if after else None
         found = self.read(place, limit + 1, min(asked.get("wait", 0), LONGEST_WAIT))
         more, found = len(found) > limit, found[:limit]
-        items = [told(row, farm=self.farm.id, zone=self.zone()) for row in found]
+        items = told(found, farm=self.farm.id, zone=self.zone())
         cursor = items[-1]["cursor"] if items else after
-        query = request.query_params.copy()
-        if cursor:
-            query["after"] = cursor
-        address = request.build_absolute_uri(f"{request.path}?{query.urlencode()}") if more else None
+        query = urlencode({**request.query_params.dict(), "after": cursor})
+        address = request.build_absolute_uri(f"{request.path}?{query}") if more else None
         return Response({"items": items, "cursor": cursor, "next": address})
 
     def read(self, after: tuple[int, int] | None, limit: int, wait: float) -> list[queries.Told]:
