@@ -122,9 +122,7 @@ def test_what_changes_after_a_restore_comes_after_all_that_readers_have_seen(
         old.execute(numbering.OFFSET.format(far))
     season.post("blocks", {"name": "Mill field", "crop": "apple", "trees": 9})
     database.until_all_is_final()
-    seen = [
-        (one.transaction_number, one.seq) for one in queries.changes(farm=season.farm, after=None, limit=99)
-    ]
+    seen = [line[:2] for line in queries.changes(farm=season.farm, after=None, limit=99)]
     run(database_environment, "backup", "--to", str(file))
     assert run(empty, "restore", "--from", str(file)).returncode == 0
 
