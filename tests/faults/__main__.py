@@ -21,6 +21,7 @@ def main() -> int:
     parser = argparse.ArgumentParser(prog="python -m tests.faults", description=__doc__)
     parser.add_argument("--loads", type=int, default=300, help="how many loads are told (300)")
     parser.add_argument("--writers", type=int, default=16, help="how many phones tell them at once (16)")
+    parser.add_argument("--accidents", type=int, help="how many happen (one in 200 loads, seven at least)")
     parser.add_argument("--seed", type=int, help="of loads and accidents; chosen and printed if absent")
     parts = parser.add_subparsers(dest="part")
     model = parts.add_parser("model", help="the simulation, without servers")
@@ -83,7 +84,8 @@ def main() -> int:
         os.environ["ORCHARD_FOLDER"] = folder  # before the settings are read
         from tests.faults import run  # noqa: PLC0415
 
-        return run.main(folder=Path(folder), loads=said.loads, writers=said.writers, seed=seed)
+        asked = {name: getattr(said, name) for name in ("loads", "writers", "accidents")}
+        return run.main(folder=Path(folder), seed=seed, **asked)
 
 
 if __name__ == "__main__":

@@ -37,8 +37,8 @@ LOOK_BACK = 1000
 class Accidents:
     """Lets servers fail as loads come in."""
 
-    def __init__(self, servers: Servers, *, loads: int, chance: random.Random) -> None:
-        number = max(len(KINDS), loads // LOADS_AN_ACCIDENT)
+    def __init__(self, servers: Servers, *, loads: int, number: int | None, chance: random.Random) -> None:
+        number = number or max(len(KINDS), loads // LOADS_AN_ACCIDENT)
         deck: list[str] = []
         while len(deck) < number:
             deck += chance.sample(KINDS, len(KINDS))

@@ -52,25 +52,25 @@ LABEL = {
 }
 
 
-def main(*, folder: Path, loads: int, writers: int, seed: int) -> int:
+def main(*, folder: Path, loads: int, writers: int, seed: int, accidents: int | None = None) -> int:
     """Run, print one line a promise, and return the exit status."""
     began = time.monotonic()
     preparation.prepare()
     servers = Servers(folder)
     try:
-        return _run(servers, loads=loads, writers=min(writers, loads), seed=seed, began=began)
+        chosen = Accidents(servers, loads=loads, number=accidents, chance=random.Random(seed))
+        return _run(servers, chosen, loads=loads, writers=min(writers, loads), seed=seed, began=began)
     finally:
         servers.stop()
         for one in connections.all():
             one.close()
 
 
-def _run(servers: Servers, *, loads: int, writers: int, seed: int, began: float) -> int:
+def _run(servers: Servers, accidents: Accidents, *, loads: int, writers: int, seed: int, began: float) -> int:
     servers.tend()
     shares = _shares(loads, writers)
     farm, called = _farm(servers, loads)
     places = [[_place(farm) for _ in share] for share in shares]
-    accidents = Accidents(servers, loads=loads, chance=random.Random(seed))
     echo = Echo(servers)
     if not eventually(servers.web_answers, seconds=READY_SECONDS):
         print(f"the web server did not start: {servers.folder / 'processes.log'}")
