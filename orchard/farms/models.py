@@ -372,6 +372,11 @@ class OutboxEvent(models.Model):
                 condition=models.Q(processed_at=None, set_aside_at=None),
                 name="outbox_of_a_farm_in_order",
             ),
+            models.Index(
+                fields=("farm", "seq"),
+                condition=models.Q(processed_at=None, set_aside_at__isnull=False),
+                name="outbox_set_aside",
+            ),
             BrinIndex(fields=("created_at",), name="outbox_by_time"),
         ]
 

@@ -123,6 +123,12 @@ def outbox_lag(*, now: dt.datetime) -> OutboxLag:
     )
 
 
+def set_aside(*, farm: Farm) -> list[OutboxEvent]:
+    """Return the events of a farm that failed too often and wait for `replay_outbox`, oldest first."""
+    rows = OutboxEvent.objects.for_farm(farm).filter(processed_at=None, set_aside_at__isnull=False)
+    return list(rows.order_by("seq", "id"))
+
+
 def jobs_to_do() -> list[tuple[str, str, int]]:
     """Return how many events of all farms are not done, by kind and state (waiting, failing, set_aside)."""
     state = Case(

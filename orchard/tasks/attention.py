@@ -7,6 +7,7 @@ recordkeeping regulations, USDA Agricultural Marketing Service, on 7 CFR 110.3).
 from __future__ import annotations
 
 import datetime as dt
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
 from decimal import Decimal
@@ -19,13 +20,14 @@ from django.utils.translation import gettext_lazy
 from mixing.quantities import EXACT, plain
 from orchard.crews import queries as crews
 from orchard.crews.models import Calibration, Qualification
+from orchard.farms import queries as farms
 from orchard.farms.models import Farm
 from orchard.farms.rows import FarmRow
 from orchard.inventory import container_queries
 from orchard.inventory import queries as store
 from orchard.inventory.amounts import in_stock_unit
 from orchard.tasks import amounts, need_queries, queries, titles
-from orchard.tasks.models import ApplicationRecord, WorkOrder
+from orchard.tasks.models import ApplicationRecord, Load, WorkOrder
 from orchard.tasks.review import season_review
 
 RECORD_WITHIN = dt.timedelta(days=14)
@@ -47,6 +49,8 @@ QUALIFICATIONS = {
     "respirator_fit_test": gettext_lazy("respirator fit test"),
     "licence": gettext_lazy("licence"),
 }
+LOAD = "load.recorded"
+"""The event of the outbox that takes a load out of the store."""
 SEASON = dt.timedelta(days=300)
 """How far back the stages of a season are looked at."""
 
@@ -55,15 +59,14 @@ SEASON = dt.timedelta(days=300)
 class Attention:
     """One thing that somebody should see to.
 
-    :ivar code: `line_missed`, `line_open`, `order_overdue`, `record_due`, `lot_expiring`, `product_short`,
-        `calibration_due`, `recalibrate` or `qualification_expiring`
+    :ivar code: one of those that `AttentionShown` names
     :ivar due_on: the day on which it is, or was, too late; None where no day is known
     """
 
     code: str
     says: str
     due_on: dt.date | None
-    about: FarmRow
+    about: FarmRow | Farm
     also: FarmRow | None = None
 
 
@@ -79,12 +82,13 @@ def attention(*, farm: Farm, days: int, with_people: bool, now: dt.datetime) -> 
         *_orders(farm, now),
         *_records(farm, today, now),
         *_lots(farm, today, ends),
-        *_short(farm, now),
+        *_short(farm, today, now),
         *_containers(farm, now),
         *_questions(farm),
-        *_calibrations(farm, ends),
+        *_set_aside(farm),
+        *_calibrations(farm, today, ends),
         *_used_otherwise(farm),
-        *(_qualifications(farm, ends) if with_people else ()),
+        *(_qualifications(farm, today, ends) if with_people else ()),
     ]
     return sorted(found, key=lambda one: (one.due_on or today, one.code, str(one.about.id)))
 
@@ -150,12 +154,18 @@ def _lots(farm: Farm, today: dt.date, ends: dt.date) -> Iterator[Attention]:
         yield Attention("lot_expiring", says, lot.expires_on, lot)
 
 
-def _short(farm: Farm, now: dt.datetime) -> Iterator[Attention]:
+def _short(farm: Farm, today: dt.date, now: dt.datetime) -> Iterator[Attention]:
     for need in need_queries.purchase_needs(farm=farm, at=now).values():
         if need.short > 0:
             lacking = _words(in_stock_unit(need.short, need.product))
             if need.order_by is not None and need.order_by != need.needed_by:
-                says = _("%(product)s is short by %(lacking)s for %(on)s: order it by %(order_by)s")
+                if need.order_by < today:
+                    says = _(
+                        "%(product)s is short by %(lacking)s for %(on)s: it was to be ordered by"
+                        " %(order_by)s, order it now"
+                    )
+                else:
+                    says = _("%(product)s is short by %(lacking)s for %(on)s: order it by %(order_by)s")
             else:
                 says = _("%(product)s is short by %(lacking)s for %(on)s")
             says %= {
@@ -199,15 +209,43 @@ def _questions(farm: Farm) -> Iterator[Attention]:
         yield Attention("shortage_open", says, None, row)
 
 
+def _set_aside(farm: Farm) -> Iterator[Attention]:
+    """Yield what the background work could not do and will not try again by itself.
+
+    A load that is not taken out of the store is told by its order: until then the store shows too much.
+    """
+    waiting = farms.set_aside(farm=farm)
+    ids = [event.subject for event in waiting if event.kind == LOAD]
+    rows = Load.objects.for_farm(farm).filter(id__in=ids).select_related("work_order__farm")
+    for load in rows.order_by("work_order__number", "number"):
+        says = _(
+            "load %(load)s of order %(number)s could not be taken out of the store, which shows more than is"
+            " there: ask the one who runs the service to look why, and then to run"
+            " 'manage.py replay_outbox'"
+        ) % {"load": load.number, "number": load.work_order.number}
+        yield Attention("work_set_aside", says, None, load.work_order)
+    others = Counter(event.kind for event in waiting if event.kind != LOAD)
+    for kind, times in sorted(others.items()):
+        says = _(
+            "background work failed too often and waits (%(kind)s, %(times)s times): ask the one who runs the"
+            " service to look why, and then to run 'manage.py replay_outbox'"
+        ) % {"kind": kind, "times": times}
+        yield Attention("work_set_aside", says, None, farm)
+
+
 def _words(amount: Any) -> str:
     return f"{plain(amount.value, 4)} {amount.unit}"
 
 
-def _calibrations(farm: Farm, ends: dt.date) -> Iterator[Attention]:
+def _calibrations(farm: Farm, today: dt.date, ends: dt.date) -> Iterator[Attention]:
     for sprayer in crews.sprayers(farm=farm).filter(archived=False).order_by("id"):
         due_on: dt.date | None = sprayer.due_on  # type: ignore[attr-defined]
         if due_on is not None and due_on <= ends:
-            says = _("%(sprayer)s is to be calibrated by %(on)s") % {"sprayer": sprayer, "on": due_on}
+            if due_on < today:
+                says = _("%(sprayer)s was to be calibrated by %(on)s")
+            else:
+                says = _("%(sprayer)s is to be calibrated by %(on)s")
+            says %= {"sprayer": sprayer, "on": due_on}
             yield Attention("calibration_due", says, due_on, sprayer)
 
 
@@ -247,15 +285,19 @@ def _off(record: ApplicationRecord) -> str | None:
     return None
 
 
-def _qualifications(farm: Farm, ends: dt.date) -> Iterator[Attention]:
-    """Yield the latest of each kind of each worker, where it ends within the days."""
+def _qualifications(farm: Farm, today: dt.date, ends: dt.date) -> Iterator[Attention]:
+    """Yield the latest of each kind of each worker, where it has ended or ends within the days."""
     rows = Qualification.objects.for_farm(farm).filter(worker__archived=False)
     latest: dict[tuple[Any, str], Qualification] = {}
     for row in rows.select_related("farm", "worker__farm").order_by("expires_on", "id"):
         latest[row.worker.key, row.kind] = row
     for row in latest.values():
         if row.expires_on <= ends:
-            says = _("%(kind)s of %(worker)s ends on %(on)s") % {
+            if row.expires_on < today:
+                says = _("%(kind)s of %(worker)s ended on %(on)s")
+            else:
+                says = _("%(kind)s of %(worker)s ends on %(on)s")
+            says %= {
                 "kind": QUALIFICATIONS[row.kind],
                 "worker": row.worker,
                 "on": row.expires_on,

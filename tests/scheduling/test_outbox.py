@@ -19,6 +19,7 @@ from orchard.farms.models import AuditEntry, OutboxEvent, Person
 from orchard.inventory.models import Movement
 from orchard.tasks.models import Load, PlanningRun, Programme
 from scheduling import jobs, outbox, turns, wake, work
+from tests.callers import Caller
 from tests.factories import FarmFactory, amount
 from tests.inventory.store import at_once, fresh
 from tests.scheduling.loads import event, full_store, order_on, told
@@ -141,6 +142,34 @@ def test_work_that_never_succeeds_is_set_aside_with_its_reason(held, broken):
     assert given_up.set_aside_at is not None
     assert given_up.processed_at is None
     assert "the scale is broken" in given_up.last_error
+
+
+def test_a_manager_sees_that_a_load_was_never_taken_out_of_the_store(held, broken):
+    load, manager = told(held), Caller(held.farm)
+    OutboxEvent.objects.update(attempts=turns.MOST_STARTS, set_aside_at=timezone.now())
+
+    [seen] = [one for one in manager.get("attention").json()["items"] if one["code"] == "work_set_aside"]
+    broken.clear()
+    call_command("relay", "--again", "--once", stdout=StringIO())
+
+    assert seen["says"].startswith(f"load {load.number} of order {load.work_order.number} could not be taken")
+    assert "replay_outbox" in seen["says"]
+    assert seen["refers_to"] == {"kind": "work_order", "id": str(load.work_order.id)}
+    assert manager.get(seen["url"]).status_code == 200
+    left = {one["code"] for one in manager.get("attention").json()["items"]}
+    assert "work_set_aside" not in left
+
+
+def test_a_manager_sees_that_another_system_was_never_told(held):
+    told(held)
+    OutboxEvent.objects.update(kind="work_order.done", set_aside_at=timezone.now())
+    manager, stranger = Caller(held.farm), Caller(FarmFactory())
+
+    [seen] = [one for one in manager.get("attention").json()["items"] if one["code"] == "work_set_aside"]
+
+    assert "(work_order.done, 1 times)" in seen["says"]
+    assert seen["refers_to"] == {"kind": "farm", "id": str(held.farm.id)}
+    assert stranger.get("attention").json()["items"] == []
 
 
 def test_what_was_set_aside_is_taken_up_again_when_an_operator_says_so(held, broken):

@@ -207,6 +207,24 @@ def test_m7_what_is_late_or_runs_out_is_one_list_and_each_row_leads_to_its_thing
     assert "qualification_expiring" not in {one["code"] for one in for_the_crew}
 
 
+def test_m7_what_ended_is_told_as_past_and_what_ends_as_to_come(farm, clock):
+    test = {"kind": "respirator_fit_test", "obtained_on": "2026-03-01", "expires_on": "2027-02-28"}
+    farm.made(farm.head, f"workers/{farm.workers['teo']}/qualifications", test)
+    sprayer = farm.made(farm.head, "sprayers", {"name": "BP-8", "kind": "backpack", "tank": q("4", "gal")})
+    measured = {"on": "2026-03-01", "due_on": "2027-02-28"}
+    farm.made(farm.head, f"sprayers/{sprayer['id']}/calibrations", measured)
+
+    clock.set("2027-02-28 09:00")
+    on_the_day = {one["code"]: one["says"] for one in farm.pim.get("attention").json()["items"]}
+    clock.set("2027-03-01 09:00")
+    after = {one["code"]: one["says"] for one in farm.pim.get("attention").json()["items"]}
+
+    assert "ends on 2027-02-28" in on_the_day["qualification_expiring"]
+    assert on_the_day["calibration_due"] == "BP-8 is to be calibrated by 2027-02-28"
+    assert "ended on 2027-02-28" in after["qualification_expiring"]
+    assert after["calibration_due"] == "BP-8 was to be calibrated by 2027-02-28"
+
+
 def test_m7_the_lists_filter_by_what_is_due(farm, clock):
     late = spray_of(farm, COPPER)
     clock.set("2027-02-20 09:00")

@@ -293,6 +293,8 @@ def test_what_is_bought_comes_in_whole_containers_in_time_for_its_delivery(farm,
     assert (row["short"], row["to_order"]) == (q("5.5", "gal"), q("5.5", "gal"))
     assert (row["container"], row["containers"]) == (q("2.5", "gal"), 3)
     assert (row["order_by"], row["late"]) == ((TODAY - DAY).isoformat(), True)
+    [told] = [one for one in keeper.get("attention").json()["items"] if one["code"] == "product_short"]
+    assert told["says"].endswith(f"it was to be ordered by {TODAY - DAY}, order it now")
 
 
 def test_what_expires_between_two_jobs_serves_only_the_first(farm, keeper):

@@ -13,6 +13,7 @@ from rest_framework.response import Response
 from orchard.api.fields import Query
 from orchard.farms.actors import Role
 from orchard.farms.endpoint import Endpoint
+from orchard.farms.models import Farm
 from orchard.farms.rows import FarmRow
 from orchard.tasks.attention import Attention, attention
 
@@ -35,6 +36,7 @@ class AttentionShown(serializers.Serializer):
             "stock_low",
             "containers_out",
             "shortage_open",
+            "work_set_aside",
             "calibration_due",
             "recalibrate",
             "qualification_expiring",
@@ -57,7 +59,7 @@ class AttentionShown(serializers.Serializer):
         return None if row.also is None else _reference(row.also)
 
 
-def _reference(row: FarmRow) -> dict[str, str]:
+def _reference(row: FarmRow | Farm) -> dict[str, str]:
     return {"kind": row.resource, "id": str(row.id)}
 
 
@@ -72,7 +74,8 @@ class AttentionQuery(Query):
 
 
 class Attentions(Endpoint):
-    """What is late or runs out: plan lines, orders, records, lots, stock, calibrations, qualifications."""
+    """What is late or runs out: plan lines, orders, records, lots, stock, calibrations, qualifications;
+    and background work that failed too often and waits for somebody."""
 
     resource = "attention"
     shown = AttentionsShown
