@@ -27,8 +27,10 @@ DIMENSIONS = tuple(BASE_UNITS)
 ZERO = Decimal(0)
 FINEST = Decimal(1).scaleb(-20)
 """What a column of a base amount can hold."""
-MOST = Decimal(10) ** 15
-"""More than any store holds [g, mL]: the unit was mistaken. Common practice, no source."""
+MOST = Decimal(10) ** 9
+"""More than any store holds [g, mL]: a thousand tonnes, a million litres. The unit was mistaken.
+
+Common practice, no source."""
 SIX_PLACES = Decimal("0.000001")
 
 

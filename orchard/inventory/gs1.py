@@ -29,6 +29,10 @@ WHOLE_LENGTH = {  # digits of the identifier and its value together, by the firs
     **{f"{two}": 10 for two in range(31, 37)},
 }
 READ = ("01", "10", "11", "17")
+RUN_TOGETHER = re.compile(r"(.+)(11|17)(\d{6})", re.ASCII)
+"""A lot and a date after it, where the scanner sent no FNC1 between them; or a lot that looks so."""
+LIKELY_AHEAD, LIKELY_BEHIND = 15, 10
+"""Years around today that a date on a package lies in. Common practice, no source."""
 AHEAD, BEHIND = 50, 49
 """Two digits of a year stand for the year that lies at most 50 ahead and 49 behind."""
 
@@ -65,6 +69,8 @@ def read(text: str, *, today: dt.date) -> Scan:
     """
     text = SYMBOLOGY.sub("", text.strip(), count=1)
     found = _with_brackets(text) if text.startswith("(") else _with_fnc1(text)
+    if not text.startswith("("):
+        _refuse_run_together(found, today)
     gtin = found.get("01")
     if gtin is None:
         raise Unreadable(_("there is no GTIN in it: (01) and 14 digits"))
@@ -117,6 +123,28 @@ def _with_fnc1(text: str) -> dict[str, str]:
         _note(found, part[:2], part[2:])
         text = text[len(part) :].lstrip(FNC1)
     return found
+
+
+def _refuse_run_together(found: dict[str, str], today: dt.date) -> None:
+    """Refuse a lot that may have swallowed the date after it: a jug without a last day never expires."""
+    lot = found.get("10", "")
+    if BRACKETED.search(lot):
+        raise Unreadable(_("some identifiers stand in brackets and some do not: put all of them in brackets"))
+    match = RUN_TOGETHER.fullmatch(lot)
+    if match is None or match[2] in found:
+        return
+    try:
+        day = _day(match[3], match[2], today)
+    except Unreadable:
+        return
+    if day and -LIKELY_BEHIND <= day.year - today.year <= LIKELY_AHEAD:
+        raise Unreadable(
+            _(
+                "the separator after the lot seems to be lost. Write what stands on the package in brackets:"
+                " (10)%(lot)s(%(identifier)s)%(date)s, or (10)%(whole)s if that is the whole lot number"
+            )
+            % {"lot": match[1], "identifier": match[2], "date": match[3], "whole": lot}
+        )
 
 
 def _note(found: dict[str, str], identifier: str, value: str) -> None:

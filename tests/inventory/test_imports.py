@@ -356,6 +356,17 @@ def test_balances_are_a_file_that_no_spreadsheet_runs_and_that_adds_up(farm, kee
     assert keeper.get(f"stock-balances.csv?at={tomorrow}").status_code == 400
 
 
+def test_a_lot_twice_in_one_file_of_balances_names_the_row_that_has_it(farm, keeper):
+    lot(copper(farm), number="C-2201", location="shed")
+    row = "Copper hydroxide 46 WG,C-2201,shed,9.5,lb\n"
+
+    refused = keeper.send("opening-balances", "product,number,location,quantity,quantity_unit\n" + row * 2)
+
+    assert (codes(refused), pointers(refused)) == (["not_empty"], ["/rows/3/number"])
+    assert "stands in row 2 already" in refused.json()["detail"]
+    assert Movement.objects.count() == 0
+
+
 # scanned packages
 
 

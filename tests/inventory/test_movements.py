@@ -98,6 +98,7 @@ def test_a_powder_by_volume_goes_by_the_bulk_density_of_the_label_in_force(farm,
         (q("0", "gal"), "out_of_range", "/quantity/value"),
         (q("-1", "gal"), "out_of_range", "/quantity/value"),
         (q("99999999999999999999", "gal"), "out_of_range", "/quantity/value"),
+        (q("950000", "gal"), "out_of_range", "/quantity/value"),  # the whole valley has less
         ("3 gal", "invalid", "/quantity"),
     ],
 )

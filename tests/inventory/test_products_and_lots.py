@@ -261,6 +261,41 @@ def test_a_scan_that_cannot_be_taken_is_refused(farm, keeper, scanned, code):
     assert (refused.status_code, codes(refused), pointers(refused)) == (422, [code], ["/gs1"])
 
 
+@pytest.mark.parametrize(
+    ("scanned", "asked"),
+    [
+        (f"01{GTIN}10S-917280200", "(10)S-9(17)280200, or (10)S-917280200"),
+        (f"01{GTIN}1728020010S-911260101", "(10)S-9(11)260101, or (10)S-911260101"),
+        (f"01{GTIN}10S-9(17)280200", "put all of them in brackets"),
+    ],
+)
+def test_a_lot_that_may_have_swallowed_its_last_day_is_asked_about(farm, keeper, scanned, asked):
+    copper(farm, gtins=[GTIN])
+
+    refused = keeper.post("lots", {"gs1": scanned})
+
+    assert (refused.status_code, codes(refused)) == (422, ["gs1_invalid"])
+    assert asked in refused.json()["detail"]
+    assert keeper.get("lots").json()["items"] == []
+
+
+@pytest.mark.parametrize(
+    ("scanned", "number"),
+    [
+        (f"(01){GTIN}(10)S-917280200", "S-917280200"),  # brackets say where the lot ends
+        (f"01{GTIN}1728020010S-917280200", "S-917280200"),  # its last day stands before it
+        (f"01{GTIN}10S-917281301", "S-917281301"),  # no day
+        (f"01{GTIN}10S-917990101", "S-917990101"),  # no package is good for so long
+    ],
+)
+def test_a_lot_that_ends_like_a_date_is_taken_where_that_is_no_question(farm, keeper, scanned, number):
+    copper(farm, gtins=[GTIN])
+
+    made = keeper.post("lots", {"gs1": scanned})
+
+    assert (made.status_code, made.json()["number"]) == (201, number)
+
+
 def test_what_is_scanned_is_not_given_as_well(farm, keeper):
     product = copper(farm, gtins=[GTIN])
 

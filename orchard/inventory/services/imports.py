@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import difflib
+import uuid
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any
 
@@ -41,6 +42,9 @@ class Products:
     def __init__(self, *, farm: Farm) -> None:
         self.by_name: dict[str, list[Product]] = {}
         self.by_other: dict[str, Product] = {}
+        self.row = 0
+        self.opened: dict[uuid.UUID, int] = {}
+        """The row that gave each lot its opening balance."""
         for row in queries.products(farm=farm).filter(archived=False).order_by("id"):
             self.note(row)
 
@@ -99,6 +103,7 @@ def take_in(
     known = Products(farm=farm)
     with transaction.atomic():
         for number, said in rows:
+            known.row = number
             try:
                 made.append(_TAKE[kind](farm=farm, known=known, said=dict(said), by=by, now=now))
             except Wrong as wrong:
@@ -178,12 +183,18 @@ def _opening(*, farm: Farm, known: Products, said: dict[str, Any], by: Actor, no
         else:
             says = _("there is no lot %(number)s here: import the lots of %(product)s first") % facts
         raise Wrong("not_found", says, "number")
+    if lot.pk in known.opened:
+        detail = _("lot %(lot)s stands in row %(row)s already: one balance a lot and place") % {
+            "lot": lot.number,
+            "row": known.opened[lot.pk],
+        }
+        raise Wrong("not_empty", detail, "number")
     if Movement.objects.for_farm(farm).filter(lot=lot).exists():
         detail = _("lot %(lot)s has movements already: count it with a stocktake instead") % {
             "lot": lot.number
         }
         raise Wrong("not_empty", detail, "number")
-    return movements.move(
+    entered = movements.move(
         farm=farm,
         kind="adjust",
         lot=lot,
@@ -193,6 +204,8 @@ def _opening(*, farm: Farm, known: Products, said: dict[str, Any], by: Actor, no
         by=by,
         now=now,
     )
+    known.opened[lot.pk] = known.row
+    return entered
 
 
 _TAKE: dict[str, Take] = {"products": _product, "lots": _lot, "opening_balances": _opening}
