@@ -4,20 +4,22 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from django.http import HttpResponse
 
-FORMULA = ("=", "+", "-", "@", "\t", "\r")
+FORMULA = tuple("=+-@\t\r\n＝＋－＠")  # some editions run the wide ones too
+BELOW_ZERO = re.compile(r"-[0-9]+(\.[0-9]+)?")
 
 
 def safe(cell: str) -> str:
-    """Return a cell with a leading apostrophe where a spreadsheet would run it.
+    """Return a cell with a leading apostrophe where a spreadsheet would run it; a number stays a number.
 
     Source: CSV Injection, OWASP Foundation, 2023 (from memory).
     """
-    return f"'{cell}" if cell.startswith(FORMULA) else cell
+    return f"'{cell}" if cell.startswith(FORMULA) and not BELOW_ZERO.fullmatch(cell) else cell
 
 
 def cell(value: Any) -> str:

@@ -6,6 +6,7 @@ An e-mail that nobody has is counted and takes as long to refuse as any other, s
 from __future__ import annotations
 
 import hashlib
+import unicodedata
 from typing import Any
 
 from django.contrib.auth.forms import AuthenticationForm
@@ -24,7 +25,10 @@ class SignIn(LoginView):
     template_name = "web/sign_in.html"
 
     def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
-        if counts.of(self.counted_as()) < MOST_WRONG:
+        tries = counts.add(
+            self.counted_as(), lasts_s=REST_S
+        )  # before it is tried: many may come side by side
+        if tries <= MOST_WRONG:
             return super().post(request, *args, **kwargs)
         form = AuthenticationForm(request, initial={"username": request.POST.get("username", "")})
         shown = self.get_context_data(form=form, resting=True)
@@ -34,11 +38,7 @@ class SignIn(LoginView):
         counts.forget(self.counted_as())
         return super().form_valid(form)
 
-    def form_invalid(self, form: AuthenticationForm) -> HttpResponse:
-        counts.add(self.counted_as(), lasts_s=REST_S)
-        return super().form_invalid(form)
-
     def counted_as(self) -> str:
-        """Return what an e-mail is counted under."""
-        email = self.request.POST.get("username", "").strip().lower()
+        """Return what an e-mail is counted under: the same for every way of writing it."""
+        email = unicodedata.normalize("NFKC", self.request.POST.get("username", "")).strip().lower()
         return f"sign-in:{hashlib.sha256(email.encode()).hexdigest()}"

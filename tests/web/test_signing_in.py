@@ -1,12 +1,15 @@
 """Guessing passwords comes to a halt, and tells nothing of who is known here."""
 
+import hashlib
 import statistics
 import time
 
 import pytest
+from django.contrib.auth import base_user, hashers
 from django.core.cache import cache
 from django.test import Client
 
+from orchard.api import counts
 from tests.factories import PersonFactory
 
 pytestmark = pytest.mark.django_db
@@ -39,6 +42,30 @@ def test_after_ten_wrong_passwords_not_even_the_right_one_is_tried(client, pim):
     assert "Wait a quarter of an hour" in halted.content.decode()
     assert f'value="{pim.email.upper()}"' in halted.content.decode()
     assert tried(client, "teo@lowbell.example", "wrong").status_code == 200
+
+
+def test_an_email_in_wide_letters_is_the_same_email_and_is_not_tried_ten_times_more(client, pim):
+    wide = pim.email.translate({ord(letter): ord(letter) + 0xFEE0 for letter in "pimlowbe.@"})
+    assert tried(Client(), wide, PASSWORD).status_code == 302
+    for n in range(10):
+        tried(client, pim.email, f"plum stones {n}")
+
+    assert tried(client, wide, PASSWORD).status_code == 429
+    assert tried(client, f"  {pim.email}", PASSWORD).status_code == 429
+
+
+def test_a_password_is_counted_before_it_is_looked_at(client, pim, monkeypatch):
+    """Else twenty that are sent side by side would all be looked at while none is counted yet."""
+    counted = []
+    under = f"sign-in:{hashlib.sha256(pim.email.encode()).hexdigest()}"
+    look = hashers.check_password
+    monkeypatch.setattr(
+        base_user, "check_password", lambda *a, **k: counted.append(counts.of(under)) or look(*a, **k)
+    )
+
+    tried(client, pim.email, "wrong")
+
+    assert counted == [1]
 
 
 def test_the_right_password_forgets_the_wrong_ones(client, pim):

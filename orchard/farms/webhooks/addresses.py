@@ -18,7 +18,10 @@ from django.utils.translation import gettext as _
 
 HTTPS_PORT = 443
 LONGEST_URL = 2000
-TRANSLATED = ipaddress.ip_network("64:ff9b::/96")  # RFC 6052: an IPv4 address in disguise
+EVERYWHERE = ipaddress.ip_network("2000::/3")
+"""All that is routed publicly in IPv6; outside of it lie site-local addresses and IPv4 addresses in disguise.
+Source: RFC 4291, IP Version 6 Addressing Architecture, IETF, 2006 (from memory).
+"""
 Address = ipaddress.IPv4Address | ipaddress.IPv6Address
 Resolve = Callable[[str, int], list[str]]
 """Returns the addresses that a name stands for now."""
@@ -95,7 +98,8 @@ def judge(address: Address) -> None:
     inner = getattr(address, "ipv4_mapped", None) or getattr(address, "sixtofour", None) or address
     if any(inner in ipaddress.ip_network(one) for one in settings.WEBHOOK_NETWORKS):
         return
-    if not inner.is_global or inner.is_multicast or inner in TRANSLATED:
+    routed = inner.version == 4 or inner in EVERYWHERE
+    if not routed or not inner.is_global or inner.is_multicast:
         raise NotAllowed(_("%(address)s is not a public address") % {"address": address})
 
 
