@@ -82,6 +82,7 @@ def attention(*, farm: Farm, days: int, with_people: bool, now: dt.datetime) -> 
         *_orders(farm, now),
         *_records(farm, today, now),
         *_lots(farm, today, ends),
+        *_promises(farm, today),
         *_short(farm, today, now),
         *_containers(farm, now),
         *_questions(farm),
@@ -152,6 +153,34 @@ def _lots(farm: Farm, today: dt.date, ends: dt.date) -> Iterator[Attention]:
             "held": _words(held),
         }
         yield Attention("lot_expiring", says, lot.expires_on, lot)
+
+
+def _promises(farm: Farm, today: dt.date) -> Iterator[Attention]:
+    """Yield the orders that will not get what was promised: the lot is out of use, or holds too little."""
+    rows = list(store.reservations(farm=farm).filter(status="open", open_base__gt=0).order_by("id"))
+    ids = {row.work_order for row in rows}
+    orders = {one.id: one for one in queries.work_orders(farm=farm).filter(id__in=ids)}
+    for row in rows:
+        order, lot = orders.get(row.work_order), row.lot
+        if order is None:
+            continue
+        on = max(today, store.day_on_farm(farm=farm, at=order.starts_at))
+        facts = {"number": order.number, "lot": lot.number, "product": row.product.name, "on": on}
+        if not store.may_be_used(lot, on=on):
+            says = _(
+                "order %(number)s has the promise of lot %(lot)s of %(product)s, which may not be used on"
+                " %(on)s: call the order off and issue it anew from another lot"
+            )
+        elif lot.on_hand_base < lot.reserved_base:
+            says = _(
+                "order %(number)s has the promise of lot %(lot)s of %(product)s, which holds %(held)s, and"
+                " %(promised)s are promised: count it, or call the order off and issue it anew"
+            )
+            facts["held"] = _words(in_stock_unit(lot.on_hand_base, row.product))
+            facts["promised"] = _words(in_stock_unit(lot.reserved_base, row.product))
+        else:
+            continue
+        yield Attention("promise_broken", says % facts, on, order, lot)
 
 
 def _short(farm: Farm, today: dt.date, now: dt.datetime) -> Iterator[Attention]:

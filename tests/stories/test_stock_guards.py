@@ -200,6 +200,32 @@ def test_e14_what_expires_first_goes_first_and_what_has_expired_never(hollow):
     ]
 
 
+def test_e14_the_manager_hears_that_a_promised_lot_was_put_aside_or_poured_away(hollow):
+    copper, where = hollow.copper(), hollow.ready_to_spray()
+    lot = hollow.lot(copper, "C-1", q("8", "lb"))
+    order = hollow.draft(where, copper, OUNCE_A_GALLON, "96")
+    hollow.do(order, "issue")
+
+    def told():
+        rows = hollow.pim.get("attention").json()["items"]
+        return [one for one in rows if one["code"] == "promise_broken"]
+
+    assert told() == []
+    hollow.odalys.patch(f"lots/{lot}", {"quarantined": True, "quarantine_reason": "caked"})
+    [put_aside] = told()
+    hollow.odalys.patch(f"lots/{lot}", {"quarantined": False})
+    away = {"kind": "dispose", "lot": lot, "quantity": q("3", "lb"), "reason": "wet"}
+    assert hollow.odalys.post("stock-movements", away).status_code == 201
+    [too_little] = told()
+    hollow.do(order, "cancel", {"reason": "no copper"})
+
+    assert put_aside["refers_to"] == {"kind": "work_order", "id": order.split("/")[1]}
+    assert put_aside["because_of"] == {"kind": "lot", "id": lot}
+    assert "may not be used on" in put_aside["says"]
+    assert "which holds 5 lb, and 6 lb are promised" in too_little["says"]
+    assert told() == []
+
+
 def test_e15_a_recalled_lot_is_traced_to_its_blocks_in_one_call_and_set_aside(hollow):
     copper, where = hollow.copper(), hollow.ready_to_spray()
     bad = hollow.lot(copper, "C-1", q("4", "lb"), expires_on=hollow.day(60))

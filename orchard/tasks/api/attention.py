@@ -32,6 +32,7 @@ class AttentionShown(serializers.Serializer):
             "order_overdue",
             "record_due",
             "lot_expiring",
+            "promise_broken",
             "product_short",
             "stock_low",
             "containers_out",
