@@ -12,7 +12,7 @@ from orchard.blocks.models import Block, StageForecast
 from orchard.crews.models import Sprayer
 from orchard.farms import journal
 from orchard.farms.actors import SYSTEM
-from orchard.inventory.models import LabelVersion, Product, Shortage
+from orchard.inventory.models import LabelVersion, Lot, Product, Shortage
 from orchard.tasks.models import Load, WorkOrder
 from orchard.tasks.services import loads
 from tests.factories import FarmFactory, amount
@@ -91,6 +91,48 @@ def test_the_season_shows_what_was_seen_what_is_expected_and_what_is_to_be_done(
     )
     assert page.content.decode().count('class="mark draft"') == 1
     assert page.content.decode().count('class="expected"') == 1
+
+
+def test_what_was_closed_or_expected_last_year_is_not_told_as_if_it_were_to_come(farm, nia):
+    last_year = (timezone.now() - dt.timedelta(days=365)).astimezone(ZoneInfo(farm.farm.zone)).date()
+    Block.objects.filter(key=farm.a2.key).update(
+        re_entry_until=timezone.now() - dt.timedelta(days=365), harvest_not_before=last_year
+    )
+    journal.insert(
+        StageForecast,
+        farm=farm.farm,
+        by=SYSTEM,
+        now=farm.now,
+        block=farm.a2,
+        event="first_bloom",
+        bbch=60,
+        predicted=last_year,
+        low80=last_year,
+        high80=last_year,
+        issued_on=last_year,
+        model="by hand",
+    )
+
+    told = text(nia.get(at(farm, "season")))
+
+    assert f"{last_year.day} {last_year:%b} {last_year.year}" not in told  # the end of re-entry
+    assert last_year.isoformat() not in told
+    assert "BBCH 60 expected" not in told
+
+
+@pytest.mark.parametrize(
+    ("days", "told", "not_told"), [(-3, "Expired on", "expires"), (3, "expires", "expired")]
+)
+def test_the_store_says_of_an_old_jug_that_it_expired_and_of_another_that_it_will(
+    farm, nia, days, told, not_told
+):
+    day = timezone.now().astimezone(ZoneInfo(farm.farm.zone)).date() + dt.timedelta(days=days)
+    Lot.objects.for_farm(farm.farm).update(expires_on=day)
+
+    page = text(nia.get(at(farm, "store")))
+
+    assert told in page
+    assert not_told not in page
 
 
 def test_in_spanish_the_numbers_of_the_chart_keep_their_points(farm):

@@ -46,7 +46,7 @@ def season(visit: Visit) -> HttpResponse:
     return visit.show(
         "web/office/season.html",
         chart=chart(lines, today=today),
-        lines=[_told(row, line) for row, line in zip(rows, lines, strict=True)],
+        lines=[_told(row, line, now=visit.now) for row, line in zip(rows, lines, strict=True)],
         due=due,
         days=DAYS_AHEAD,
         letters=[(letter, wording.kind(kind)) for kind, letter in LETTERS.items()],
@@ -114,7 +114,11 @@ def _expectation(one: StageForecast) -> str:
     )
 
 
-def _told(block: Block, line: Line) -> dict[str, object]:
+def _told(block: Block, line: Line, *, now: dt.datetime) -> dict[str, object]:
+    """Return a block's line in words: what is closed, or expected, no more is left out."""
+    today = now.astimezone(zoneinfo.ZoneInfo(block.farm.zone)).date()
+    shown_since = today - dt.timedelta(weeks=BEFORE)
+    ends, harvest = block.re_entry_until, block.harvest_not_before
     seen = [one.title for one in line.marks if one.look == "seen"]
     jobs = [
         f"{one.on.isoformat()}: {one.title}" for one in line.marks if one.look in ("job", "draft", "done")
@@ -126,7 +130,7 @@ def _told(block: Block, line: Line) -> dict[str, object]:
         "seen": seen,
         "jobs": jobs,
         "limits": limits,
-        "expected": [one.title for one in line.spans if one.look == "expected"],
-        "closed": wording.moment(block.re_entry_until, farm=block.farm),
-        "harvest": block.harvest_not_before,
+        "expected": [one.title for one in line.spans if one.look == "expected" and one.until >= shown_since],
+        "closed": wording.moment(ends, farm=block.farm) if ends and ends > now else None,
+        "harvest": harvest if harvest and harvest >= today else None,
     }

@@ -35,6 +35,7 @@ class Shelf:
 
     :ivar expires: the day the first lot that holds something expires
     :ivar soon: that day is past, or within sixty days
+    :ivar over: that day is past
     """
 
     product: Product
@@ -43,6 +44,7 @@ class Shelf:
     available: str
     expires: dt.date | None
     soon: bool
+    over: bool
     lots: list[dict[str, Any]]
     need: dict[str, Any] | None
 
@@ -101,6 +103,7 @@ def _shelf(product: Any, need: PurchaseNeed | None, *, today: dt.date) -> Shelf:
         available=_sum(product, (queries.available(lot, on=today) for lot in lots)),
         expires=expires,
         soon=expires is not None and expires <= today + SOON,
+        over=expires is not None and expires < today,
         lots=[_lot(product, lot, today) for lot in lots],
         need=_need(product, need),
     )
