@@ -44,6 +44,7 @@ class Theirs:
         self.ids = self._ids()
         self.stranger = Caller(FarmFactory(), "owner")
         rows = {kind: factory(farm=self.stranger.farm) for kind, factory in OWN.items()}
+        self.foreign = {kind: str(row.id) for kind, row in rows.items()}
         self.own = {ids[-1]: str(rows[kind].id) for kind in OWN for ids in self.ids[f"{FARM}/{kind}/{{}}"]}
         self.all = {id for found in self.ids.values() for ids in found for id in ids[1:]}
 
@@ -178,6 +179,56 @@ def bodies_join_nothing(theirs, kind):
             assert rows_of(stranger) == before
             done += 1
     return done
+
+
+def test_nothing_of_another_farm_is_joined_to_a_thing_by_a_change_an_action_or_below_it(theirs):
+    """The other way about: somebody of the planted farm names what another farm has."""
+    head, asked, sought = theirs.head, 0, set()
+    for method, kind, operation in theirs.operations():
+        of = kind.partition("/actions/")[0]
+        at = theirs.ids.get(of[: of.rfind("{}") + 2])
+        if method not in ("POST", "PATCH") or "requestBody" not in operation or not at:
+            continue
+        takes = theirs.schema(operation["requestBody"]["content"])
+        for body, where in with_ids(theirs, takes):
+            path = kind.format(*at[0])
+            tag = head.get(path.partition("/actions/")[0]).headers.get("ETag", "*")
+            foreign, never = theirs.foreign[of_kind(where)], str(uuid7())
+            answers = [head.call(method, path, put(body, where, id), if_match=tag) for id in (foreign, never)]
+            assert answers[0].status_code in (404, 409, 422), (method, kind, where, answers[0].content[:300])
+            assert unlike(answers[0], foreign) == unlike(answers[1], never), (method, kind, where)
+            asked += 1
+            pointer = "/" + "/".join(map(str, where))
+            told = {(one["pointer"], one["code"]) for one in answers[0].json()["errors"]}
+            if (pointer, "not_found") in told:
+                sought.add((method, kind, pointer))
+
+    assert asked > 60 and len(sought) > 40, (asked, len(sought))
+
+
+def of_kind(where):
+    """Return the kind of thing that the field at a place names; workers go by many names."""
+    name = next(step for step in reversed(where) if isinstance(step, str)).rstrip("s")
+    return f"{name}s" if f"{name}s" in OWN else "workers"
+
+
+def with_ids(theirs, schema, depth=0):
+    """Yield bodies that hold nothing but one id, for each field that takes one, and where it stands."""
+    while "$ref" in schema:
+        schema = theirs.document["components"]["schemas"][schema["$ref"].rpartition("/")[2]]
+    for choice in [*schema.get("oneOf", ()), *schema.get("anyOf", ()), *schema.get("allOf", ())]:
+        yield from with_ids(theirs, choice, depth)
+    if schema.get("format") == "uuid":
+        yield "", ()
+    if depth > 5:
+        return
+    for name, inner in schema.get("properties", {}).items():
+        if not (depth == 0 and name in NO_ID_OF_A_THING):
+            for body, where in with_ids(theirs, inner, depth + 1):
+                yield {name: body}, (name, *where)
+    if "items" in schema:
+        for body, where in with_ids(theirs, schema["items"], depth + 1):
+            yield [body], (0, *where)
 
 
 def rows_of(caller):
