@@ -3,6 +3,7 @@
 import datetime as dt
 import http.server
 import shutil
+import socket
 import ssl
 import subprocess
 import threading
@@ -323,7 +324,50 @@ def test_it_goes_over_tls_to_the_address_that_was_judged(tmp_path, settings, mon
     assert got == [("/orchard?farm=1", f"127.0.0.1:{server.server_port}", b"{}")]
 
 
-def _certificate(folder):
+@pytest.mark.skipif(shutil.which("openssl") is None, reason="there is no openssl to make a certificate with")
+def test_a_name_that_changes_after_it_was_judged_is_called_where_it_stood(tmp_path, settings, monkeypatch):
+    """A toy resolver says of one name one address, and from then on another, where a tripwire waits."""
+    certificate, came, asked = _certificate(tmp_path, "DNS:harvest.example"), [], []
+    real = socket.getaddrinfo
+
+    class Receives(http.server.BaseHTTPRequestHandler):
+        def do_POST(self):
+            came.append((self.server.server_address[0], self.headers["host"]))
+            self.send_response(204)
+            self.end_headers()
+
+        def log_message(self, *args):
+            pass
+
+    def toy_resolver(host, *rest, **more):
+        if host == "harvest.example":
+            asked.append(host)
+            host = "127.0.0.1" if len(asked) == 1 else "127.0.0.2"
+        return real(host, *rest, **more)
+
+    judged = http.server.HTTPServer(("127.0.0.1", 0), Receives)
+    tripwire = http.server.HTTPServer(("127.0.0.2", judged.server_port), Receives)
+    tls = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
+    tls.load_cert_chain(certificate)
+    for server in (judged, tripwire):
+        server.socket = tls.wrap_socket(server.socket, server_side=True)
+        threading.Thread(target=server.serve_forever, daemon=True).start()
+    settings.WEBHOOK_NETWORKS = ["127.0.0.0/8"]
+    monkeypatch.setenv("SSL_CERT_FILE", str(certificate))
+    monkeypatch.setattr(socket, "getaddrinfo", toy_resolver)
+    try:
+        answer = sending.post_to_public(f"https://harvest.example:{judged.server_port}/", {}, b"{}")
+    finally:
+        for server in (judged, tripwire):
+            server.shutdown()
+            server.server_close()
+
+    assert answer == Answer(204)
+    assert came == [("127.0.0.1", f"harvest.example:{judged.server_port}")]
+    assert asked == ["harvest.example"]
+
+
+def _certificate(folder, name="IP:127.0.0.1"):
     made = folder / "receiver.pem"
     command = [
         "openssl",
@@ -337,7 +381,7 @@ def _certificate(folder):
         "-subj",
         "/CN=127.0.0.1",
     ]
-    names = ["-addext", "subjectAltName=IP:127.0.0.1"]
+    names = ["-addext", f"subjectAltName={name}"]
     files = ["-keyout", str(made), "-out", str(folder / "c.pem")]
     subprocess.run([*command, *names, *files], check=True, capture_output=True)
     made.write_text(made.read_text() + (folder / "c.pem").read_text())

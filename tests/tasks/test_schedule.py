@@ -130,6 +130,24 @@ def test_the_file_of_cells_has_the_same_orders(manager):
     assert {row["block"] for row in rows} == {"Lower terrace"}
 
 
+def test_no_name_in_the_file_of_cells_is_run_as_a_formula(manager):
+    window = {"earliest": "2027-01-25", "latest": "2027-02-09", "because": "@before BBCH 57"}
+    issue(manager.farm, 1, title='=HYPERLINK("https://harvest.example")', window=window)
+    order = WorkOrder.objects.for_farm(manager.farm).select_related("block", "crew").get()
+    for named, name in ((order.block, "+Lower terrace"), (order.crew, "-Crew one")):
+        named.name = name
+        named.save()
+
+    (row,) = csv.DictReader(io.StringIO(manager.get("schedule.csv").content.decode()))
+
+    assert row["title"] == '\'=HYPERLINK("https://harvest.example")'
+    assert (row["because"], row["block"], row["crew"]) == (
+        "'@before BBCH 57",
+        "'+Lower terrace",
+        "'-Crew one",
+    )
+
+
 def test_what_is_not_issued_yet_stands_in_no_schedule(manager):
     wash = {"kind": "equipment_wash", "sprayer": SprayerFactory(farm=manager.farm), "starts_at": FIRST}
     orders.add_orders(farm=manager.farm, drafts=[orders.Draft(wash, None)], by=SYSTEM, now=FIRST)
