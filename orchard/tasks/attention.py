@@ -143,7 +143,10 @@ def _lots(farm: Farm, today: dt.date, ends: dt.date) -> Iterator[Attention]:
     for lot in rows.order_by("expires_on", "id"):
         held = in_stock_unit(lot.on_hand_base, lot.product)
         if lot.expires_on and lot.expires_on < today:
-            says = _("lot %(number)s of %(product)s expired on %(on)s; it holds %(held)s")
+            says = _(
+                "lot %(number)s of %(product)s expired on %(on)s; it holds %(held)s: keep it apart and"
+                " dispose of it as its label says"
+            )
         else:
             says = _("lot %(number)s of %(product)s expires on %(on)s; it holds %(held)s")
         says %= {
@@ -206,9 +209,18 @@ def _short(farm: Farm, today: dt.date, now: dt.datetime) -> Iterator[Attention]:
             yield Attention("product_short", says, need.needed_by, need.product)
         elif need.below_safety > 0:
             lacking = _words(in_stock_unit(need.below_safety, need.product))
-            says = _("%(product)s goes below its safety stock by %(lacking)s") % {
+            if need.containers is None:
+                says = _("%(product)s goes below its safety stock by %(lacking)s: buy %(amount)s")
+            else:
+                says = _(
+                    "%(product)s goes below its safety stock by %(lacking)s: buy %(amount)s (whole"
+                    " containers: %(containers)s)"
+                )
+            says %= {
                 "product": need.product.name,
                 "lacking": lacking,
+                "amount": _words(in_stock_unit(need.to_order, need.product)),
+                "containers": need.containers,
             }
             yield Attention("stock_low", says, need.order_by, need.product)
 

@@ -321,6 +321,12 @@ def test_a_safety_stock_is_kept_up_whatever_is_planned(farm, keeper):
     planned((liquid, q("1.5", "gal")))
     [row] = needs(keeper, "?ahead=true")
     assert (row["short"], row["to_order"]) == (q("0", "gal"), q("2.5", "gal"))
+    [low] = [one for one in keeper.get("attention").json()["items"] if one["code"] == "stock_low"]
+    assert low["says"].endswith("by 2.5 gal: buy 2.5 gal")
+    liquid.container = amount("2", "gal")
+    liquid.save()
+    [low] = [one for one in keeper.get("attention").json()["items"] if one["code"] == "stock_low"]
+    assert low["says"].endswith("buy 2.5 gal (whole containers: 2)")
     lot(liquid, "2.5")
     assert needs(keeper, "?ahead=true") == []
 
