@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 import datetime as dt
+import functools
 import re
 import uuid
 from collections.abc import Callable, Mapping, Sequence
@@ -18,6 +19,7 @@ from rest_framework import serializers
 from rest_framework.exceptions import ErrorDetail, ValidationError
 
 from mixing.quantities import Quantity, QuantityError, parse_decimal, plain, quantity_faults
+from mixing.units import COMPOUND, SIMPLE
 from orchard.api.spoken import of_engine
 
 AHEAD = dt.timedelta(minutes=5)
@@ -170,6 +172,31 @@ QUANTITY_SCHEMA = {
 }
 
 
+EXAMPLE_UNITS = {"volume": "gal", "mass": "lb", "area": "acre", "length": "ft", "time": "h", "tree": "tree"}
+
+
+@functools.cache
+def quantity_schema(dimensions: tuple[str, ...]) -> dict[str, Any]:
+    """Return how a quantity is described where only some dimensions make sense: with their units by name."""
+    if not dimensions:
+        return QUANTITY_SCHEMA
+    schema: dict[str, Any] = copy.deepcopy(QUANTITY_SCHEMA)
+    told = []
+    for one in dimensions:
+        units = ", ".join(f"`{name}`" for name in units_of(one))
+        told.append(f"{one.replace('/', ' per ')}{', such as' if '/' in one else ':'} {units}")
+    schema["properties"]["unit"]["description"] = "; or ".join(told)
+    schema["examples"] = [{"value": "2.5", "unit": units_of(dimensions[0])[0]}]
+    return schema
+
+
+def units_of(dimension: str) -> list[str]:
+    """Return the units of a dimension by name; of a rate, whose units are made of two, one that is."""
+    named = [*SIMPLE.get(dimension, ()), *(name for name, (of, _f) in COMPOUND.items() if of == dimension)]
+    above, _slash, below = dimension.partition("/")
+    return named or [f"{EXAMPLE_UNITS[above]}/{EXAMPLE_UNITS[below]}"]
+
+
 @extend_schema_field(QUANTITY_SCHEMA)
 class Amount(serializers.Field):
     """A quantity `{"value": "2.5", "unit": "tbsp"}` of the dimensions that make sense here.
@@ -182,6 +209,7 @@ class Amount(serializers.Field):
         super().__init__(**kwargs)
         self.dimensions = dimensions or None
         self.sign = sign
+        self._spectacular_annotation = {"field": quantity_schema(dimensions)}
 
     def to_internal_value(self, data: Any) -> Quantity:
         faults = list(quantity_faults(data, dimensions=self.dimensions))

@@ -6,6 +6,7 @@ from openapi_spec_validator import OpenAPIV31SpecValidator
 from referencing import Registry, Resource
 from referencing.jsonschema import DRAFT202012
 
+from orchard.api.fields import Amount
 from tests.api.routes import routes
 
 
@@ -85,3 +86,24 @@ def test_the_page_for_people_needs_nothing_from_elsewhere(client):
 
     assert "work-orders" in page
     assert "http://" not in page and "https://" not in page
+
+
+def test_a_quantity_names_the_units_that_are_taken_and_its_example_is_taken(document):
+    tank = document["components"]["schemas"]["SprayerInputRequest"]["properties"]["tank"]
+    told = tank["properties"]["unit"]["description"]
+
+    assert told.startswith("volume: `") and "`gal`" in told and "`lb`" not in told
+    for name in (
+        "volume",
+        "mass",
+        "area",
+        "length",
+        "time",
+        "temperature",
+        "volume/area",
+        "mass/area",
+        "volume/tree",
+    ):
+        field = Amount(name, sign="any")
+        for example in field._spectacular_annotation["field"]["examples"]:
+            assert field.to_internal_value(example).unit == example["unit"]
