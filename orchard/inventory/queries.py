@@ -103,6 +103,13 @@ def usable(*, on: dt.date) -> Q:
     return not_expired & Q(quarantined=False, archived=False)
 
 
+def places_of_lot(*, farm: Farm, lot: uuid.UUID) -> QuerySet[Lot]:
+    """Return a lot with the rows of the same number at the other places it stands or stood."""
+    same = Lot.objects.for_farm(farm).filter(id=lot)
+    rows = Lot.objects.for_farm(farm)
+    return rows.filter(product__in=same.values("product"), number__in=same.values("number"))
+
+
 def may_be_used(lot: Lot, *, on: dt.date) -> bool:
     """Return whether one lot may be used on a day; the same rule as `usable`."""
     expired = lot.expires_on is not None and lot.expires_on < on

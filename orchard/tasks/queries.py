@@ -12,6 +12,7 @@ from django.db.models import Case, F, Q, QuerySet, Value, When
 from orchard.blocks.models import Block
 from orchard.crews.models import Crew
 from orchard.farms.models import Farm
+from orchard.inventory import queries as store
 from orchard.inventory.models import Reservation
 from orchard.tasks.models import ApplicationRecord, Incident, Load, WorkOrder
 from orchard.tasks.states import OPEN
@@ -83,9 +84,14 @@ def reservations(*, farm: Farm, orders: Iterable[WorkOrder]) -> dict[uuid.UUID, 
     return found
 
 
-def records(*, farm: Farm, **filters: Any) -> QuerySet[ApplicationRecord]:
-    """Return the farm's application records with what they name."""
+def records(*, farm: Farm, of_lot: uuid.UUID | None = None, **filters: Any) -> QuerySet[ApplicationRecord]:
+    """Return the farm's application records with what they name.
+
+    :param of_lot: only those that used this lot, from whichever place: a recall is of the number
+    """
     rows = ApplicationRecord.objects.for_farm(farm).filter(**filters)
+    if of_lot is not None:
+        rows = rows.filter(applied__lot__in=store.places_of_lot(farm=farm, lot=of_lot)).distinct()
     return rows.select_related(
         "farm", "block__farm", "sprayer", "crew", "work_order", "mix_check", "corrects", "corrected_by"
     )

@@ -246,6 +246,27 @@ def test_e15_a_recalled_lot_is_traced_to_its_blocks_in_one_call_and_set_aside(ho
     assert (recalled["usable"], recalled["quarantine_reason"]) == (False, "recalled")
 
 
+def test_e15_a_recalled_lot_is_traced_although_it_was_sprayed_from_another_place(hollow):
+    copper, where = hollow.copper(), hollow.ready_to_spray()
+    shed = hollow.lot(copper, "C-1", q("20", "lb"), location="shed", expires_on=hollow.day(60))
+    other = hollow.lot(copper, "C-2", q("20", "lb"), location="shed", expires_on=hollow.day(300))
+    all_of_it = {
+        "kind": "transfer",
+        "lot": shed,
+        "quantity": q("20", "lb"),
+        "location": "van",
+        "reason": "Monday",
+    }
+    assert hollow.odalys.post("stock-movements", all_of_it).status_code == 201
+    order = sprayed(hollow, copper, where)
+    hollow.do(order, "finish", {"nothing_unusual": True})
+
+    traced = hollow.odalys.get(f"application-records?lot={shed}").json()["items"]
+
+    assert [record["block"] for record in traced] == [where["block"]]
+    assert hollow.odalys.get(f"application-records?lot={other}").json()["items"] == []
+
+
 # E34
 
 

@@ -197,7 +197,9 @@ def _line(one: Mapping[str, Any]) -> Line:
 class RecordQuery(ListQuery):
     block = Id(required=False, source="block__id")
     product = Id(required=False, source="applied__product__id")
-    lot = Id(required=False, source="applied__lot__id")
+    lot = Id(
+        required=False, source="of_lot", help_text="wherever that lot stood: the same number of the product"
+    )
     status = Word(["current", "corrected", "void"], required=False)
     work_order = Id(required=False, source="work_order__id")
 
