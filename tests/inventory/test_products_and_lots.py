@@ -262,6 +262,28 @@ def test_a_scan_that_cannot_be_taken_is_refused(farm, keeper, scanned, code):
 
 
 @pytest.mark.parametrize(
+    ("days", "code", "pointer"),
+    [
+        ({"opened_on": "2199-04-02"}, "time_in_future", "/opened_on"),
+        ({"made_on": "2199-04-02"}, "time_in_future", "/made_on"),
+        ({"made_on": "2026-04-02", "expires_on": "2025-04-02"}, "out_of_range", "/expires_on"),
+        ({"made_on": "2026-04-02", "opened_on": "2026-04-01"}, "out_of_range", "/opened_on"),
+    ],
+)
+def test_a_jug_is_neither_opened_tomorrow_nor_out_of_date_before_it_was_made(
+    farm, keeper, days, code, pointer
+):
+    product = copper(farm)
+
+    refused = keeper.post("lots", {"product": str(product.id), "number": "C-1", **days})
+    held = keeper.post("lots", {"product": str(product.id), "number": "C-1"}).json()
+    changed = keeper.patch(f"lots/{held['id']}", days)
+
+    assert (codes(refused), pointers(refused)) == ([code], [pointer])
+    assert (codes(changed), pointers(changed)) == ([code], [pointer])
+
+
+@pytest.mark.parametrize(
     ("scanned", "asked"),
     [
         (f"01{GTIN}10S-917280200", "(10)S-9(17)280200, or (10)S-917280200"),

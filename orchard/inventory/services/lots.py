@@ -52,6 +52,7 @@ def add_lot(
     """
     _set_aside(values)
     faults = _missing(gs1, values) + _quarantine_faults(values)
+    faults += _day_faults(values, today=queries.day_on_farm(farm=farm, at=now))
     if faults:
         raise Unprocessable(*faults)
     if gs1 is not None:
@@ -116,6 +117,22 @@ def _quarantine_faults(values: dict[str, Any]) -> list[Fault]:
     return []
 
 
+def _day_faults(values: Mapping[str, Any], *, today: dt.date) -> list[Fault]:
+    """Return what is wrong with the days of a package: a year mistyped, two days exchanged."""
+    faults = []
+    for name in ("made_on", "opened_on"):
+        if (day := values.get(name)) is not None and day > today:
+            faults.append(
+                Fault("time_in_future", _("this lies in the future: say when it happened"), f"/{name}")
+            )
+    if (made := values.get("made_on")) is not None:
+        for name in ("opened_on", "expires_on"):
+            if (day := values.get(name)) is not None and day < made:
+                says = _("this lies before %(made_on)s, the day it was made") % {"made_on": made}
+                faults.append(Fault("out_of_range", says, f"/{name}"))
+    return faults
+
+
 def _scanned(text: str, *, farm: Farm, now: dt.datetime) -> dict[str, Any]:
     try:
         scan = element_strings.read(text, today=queries.day_on_farm(farm=farm, at=now))
@@ -162,6 +179,9 @@ def change_lot(*, lot: Lot, by: Actor, now: dt.datetime, **values: Any) -> Lot:
     faults = _quarantine_faults(
         {"quarantined": lot.quarantined, "quarantine_reason": lot.quarantine_reason, **values}
     )
+    if {"made_on", "opened_on", "expires_on"} & values.keys():
+        days = {"made_on": lot.made_on, "opened_on": lot.opened_on, "expires_on": lot.expires_on, **values}
+        faults += _day_faults(days, today=queries.day_on_farm(farm=lot.farm, at=now))
     if faults:
         raise Unprocessable(*faults)
     number, location = values.get("number", lot.number), values.get("location", lot.location)
