@@ -267,6 +267,27 @@ def test_e15_a_recalled_lot_is_traced_although_it_was_sprayed_from_another_place
     assert hollow.odalys.get(f"application-records?lot={other}").json()["items"] == []
 
 
+def test_e15_a_recalled_number_is_set_aside_wherever_it_stands_and_when_more_of_it_comes(hollow):
+    copper = hollow.copper()
+    shed, van, other = (
+        hollow.lot(copper, number, q("20", "lb"), location=place)
+        for number, place in (("C-1", "shed"), ("C-1", "van"), ("C-2", "van"))
+    )
+
+    why = {"condition": "recalled", "quarantine_reason": "maker's letter of 2 March"}
+    assert hollow.odalys.patch(f"lots/{shed}", why).status_code == 200
+    more = hollow.odalys.post("lots", {"product": copper, "number": "C-1", "location": "barn"}).json()
+
+    for lot in (shed, van, more["id"]):
+        told = hollow.odalys.get(f"lots/{lot}").json()
+        assert (told["usable"], told["condition"]) == (False, "recalled")
+        assert told["quarantine_reason"] == "maker's letter of 2 March"
+    assert hollow.odalys.get(f"lots/{other}").json()["usable"] is True
+    let_go = hollow.odalys.patch(f"lots/{van}", {"condition": "good", "quarantined": False}).json()
+    assert let_go["usable"] is True
+    assert hollow.odalys.get(f"lots/{shed}").json()["usable"] is False
+
+
 # E34
 
 

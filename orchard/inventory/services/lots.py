@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from django.db import transaction
+from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
 from mixing import quantities
@@ -21,6 +22,7 @@ from orchard.inventory import gs1 as element_strings
 from orchard.inventory.models import Lot, Product
 from orchard.inventory.services import labels
 
+RECALLED = "recalled"
 IN_THE_SCAN = ("product", "number", "expires_on")
 SAME_ELSEWHERE = (
     "number",
@@ -61,6 +63,7 @@ def add_lot(
         product = labels.locked(values.pop("product"))
         _price_fits(product, values.get("price"))
         _only_one(product=product, number=values["number"], location=values.get("location", ""))
+        values |= _as_recalled(product, values["number"])
         return journal.create(Lot, farm=farm, by=by, now=now, id=id, product=product, **values)
 
 
@@ -169,6 +172,8 @@ def _of_gtin(gtin: str, *, farm: Farm) -> Product:
 def change_lot(*, lot: Lot, by: Actor, now: dt.datetime, **values: Any) -> Lot:
     """Change what is said of a lot, never how much it holds. The caller holds its lock.
 
+    A recall holds for the lot's number wherever it stands; to let go is a step for each place.
+
     :raises Unprocessable: `required`, a quarantine without its reason
     :raises Conflict: `lot_exists`
     """
@@ -187,13 +192,36 @@ def change_lot(*, lot: Lot, by: Actor, now: dt.datetime, **values: Any) -> Lot:
     number, location = values.get("number", lot.number), values.get("location", lot.location)
     if (number, location) != (lot.number, lot.location):
         _only_one(product=lot.product, number=number, location=location)
+    was = lot.condition
     journal.change(lot, by=by, now=now, **values)
+    if lot.condition == RECALLED != was:
+        _recall_elsewhere(lot, by=by, now=now)
     return lot
 
 
+def _recall_elsewhere(lot: Lot, *, by: Actor, now: dt.datetime) -> None:
+    """Set the lot aside wherever it stands: what is recalled is a number, not what is at one place."""
+    others = _of_number(lot.product, lot.number).exclude(key=lot.key).exclude(condition=RECALLED)
+    for other in others.order_by("key").select_for_update(no_key=True):
+        other.farm, other.product = lot.farm, lot.product
+        journal.change(other, by=by, now=now, **_as_recalled(lot.product, lot.number))
+
+
+def _as_recalled(product: Product, number: str) -> dict[str, Any]:
+    """Return what is to be said of a lot whose number was recalled; nothing where it was not."""
+    recalled = _of_number(product, number).filter(condition=RECALLED).first()
+    if recalled is None:
+        return {}
+    reason = recalled.quarantine_reason or RECALLED
+    return {"condition": RECALLED, "quarantined": True, "quarantine_reason": reason}
+
+
+def _of_number(product: Product, number: str) -> QuerySet[Lot]:
+    return Lot.objects.for_farm(product.farm).filter(product=product, number=number)
+
+
 def _only_one(*, product: Product, number: str, location: str) -> None:
-    rows = Lot.objects.for_farm(product.farm).filter(product=product, number=number, location=location)
-    if found := rows.first():
+    if found := _of_number(product, number).filter(location=location).first():
         facts = {"product": product.name, "number": number, "place": location}
         if location:
             says = _("%(product)s has a lot %(number)s at %(place)s already") % facts
@@ -212,8 +240,7 @@ def _only_one(*, product: Product, number: str, location: str) -> None:
 def at_place(lot: Lot, *, location: str, by: Actor, now: dt.datetime) -> uuid.UUID:
     """Return the key of the same lot at another place, made where it is not there yet; nothing is locked."""
     product = labels.locked(lot.product)
-    rows = Lot.objects.for_farm(lot.farm).filter(product=product, number=lot.number, location=location)
-    if there := rows.first():
+    if there := _of_number(product, lot.number).filter(location=location).first():
         return there.key
     values = {name: getattr(lot, name) for name in SAME_ELSEWHERE}
     return journal.create(
