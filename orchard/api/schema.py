@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import tomllib
+from functools import cache
+from pathlib import Path
 from typing import Any
 
 from drf_spectacular.openapi import AutoSchema
@@ -121,14 +124,32 @@ def _header(name: str, words: str, required: bool = False) -> OpenApiParameter:
 
 
 def as_the_code_does(result: dict[str, Any], **_more: Any) -> dict[str, Any]:
-    """Say that forms refuse a field that they do not have, and say "anything or null" once."""
+    """Describe each field, say that forms refuse what they do not have, and "anything or null" once."""
     for name, schema in result["components"]["schemas"].items():
+        _describe(schema, form=name.removeprefix("Patched").removesuffix("Request").removesuffix("Shown"))
         if name.endswith("Request") and schema.get("properties"):
             schema.setdefault("additionalProperties", False)
         for field in schema.get("properties", {}).values():
             if isinstance(field, dict) and field.get("oneOf") == [{}, {"type": "null"}]:
                 del field["oneOf"]
     return result
+
+
+@cache
+def _described() -> dict[str, Any]:
+    return tomllib.loads((Path(__file__).parent / "described.toml").read_text(encoding="utf-8"))
+
+
+def _describe(schema: dict[str, Any], *, form: str) -> None:
+    """Give each field that says nothing of itself the words of its form, else those of its name."""
+    words = _described()
+    for name, field in schema.get("properties", {}).items():
+        own = words["of"].get(form, {}).get(name) or words["every"].get(name)
+        if own is not None and "$ref" not in field and "allOf" not in field:
+            field.setdefault("description", own)
+        _describe(field, form=f"{form}.{name}")
+        if isinstance(field.get("items"), dict):
+            _describe(field["items"], form=f"{form}.{name}")
 
 
 _PAGES: dict[Any, Any] = {}

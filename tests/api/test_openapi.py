@@ -1,4 +1,7 @@
 import json
+import re
+import tomllib
+from pathlib import Path
 
 import pytest
 from jsonschema import Draft202012Validator, FormatChecker
@@ -6,6 +9,7 @@ from openapi_spec_validator import OpenAPIV31SpecValidator
 from referencing import Registry, Resource
 from referencing.jsonschema import DRAFT202012
 
+from orchard.api import schema as schemas_of
 from orchard.api.fields import Amount
 from tests.api.routes import routes
 
@@ -107,3 +111,31 @@ def test_a_quantity_names_the_units_that_are_taken_and_its_example_is_taken(docu
         field = Amount(name, sign="any")
         for example in field._spectacular_annotation["field"]["examples"]:
             assert field.to_internal_value(example).unit == example["unit"]
+
+
+def fields(schema, path):
+    """Yield each field below a schema, with where it stands."""
+    for name, field in schema.get("properties", {}).items():
+        yield f"{path}.{name}", field
+        yield from fields(field, f"{path}.{name}")
+        yield from fields(field.get("items", {}), f"{path}.{name}[]")
+
+
+def test_every_field_of_every_form_says_what_it_is(document):
+    schemas = document["components"]["schemas"]
+    told = [pair for name, schema in schemas.items() for pair in fields(schema, name)]
+    silent = [path for path, field in told if not {"description", "$ref", "allOf"} & field.keys()]
+
+    assert len(told) > 2000
+    assert silent == []
+
+
+def test_no_words_are_kept_for_a_field_that_is_not_there(document):
+    words = tomllib.loads((Path(schemas_of.__file__).parent / "described.toml").read_text())
+    schemas = document["components"]["schemas"]
+    told = [path for name, form in schemas.items() for path, _ in fields(form, name)]
+    names = {path.rpartition(".")[2] for path in told}
+    of_forms = {re.sub(r"^Patched|(Shown|Request)(?=\.)|\[\]", "", path) for path in told}
+
+    assert words["every"].keys() - names == set()
+    assert {f"{form}.{name}" for form, own in words["of"].items() for name in own} - of_forms == set()
