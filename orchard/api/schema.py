@@ -126,9 +126,12 @@ def _header(name: str, words: str, required: bool = False) -> OpenApiParameter:
 def as_the_code_does(result: dict[str, Any], **_more: Any) -> dict[str, Any]:
     """Describe each field, say that forms refuse what they do not have, and "anything or null" once."""
     for name, schema in result["components"]["schemas"].items():
-        _describe(schema, form=name.removeprefix("Patched").removesuffix("Request").removesuffix("Shown"))
+        form = name.removeprefix("Patched").removesuffix("Request").removesuffix("Shown")
+        _describe(schema, form=form)
         if name.endswith("Request") and schema.get("properties"):
             schema.setdefault("additionalProperties", False)
+            if (body := _told("bodies.toml").get(form.removesuffix("Input"))) is not None:
+                schema["examples"] = [body]
         for field in schema.get("properties", {}).values():
             if isinstance(field, dict) and field.get("oneOf") == [{}, {"type": "null"}]:
                 del field["oneOf"]
@@ -136,13 +139,13 @@ def as_the_code_does(result: dict[str, Any], **_more: Any) -> dict[str, Any]:
 
 
 @cache
-def _described() -> dict[str, Any]:
-    return tomllib.loads((Path(__file__).parent / "described.toml").read_text(encoding="utf-8"))
+def _told(file: str) -> dict[str, Any]:
+    return tomllib.loads((Path(__file__).parent / file).read_text(encoding="utf-8"))
 
 
 def _describe(schema: dict[str, Any], *, form: str) -> None:
     """Give each field that says nothing of itself the words of its form, else those of its name."""
-    words = _described()
+    words = _told("described.toml")
     for name, field in schema.get("properties", {}).items():
         own = words["of"].get(form, {}).get(name) or words["every"].get(name)
         if own is not None and "$ref" not in field and "allOf" not in field:

@@ -9,6 +9,7 @@ from openapi_spec_validator import OpenAPIV31SpecValidator
 from referencing import Registry, Resource
 from referencing.jsonschema import DRAFT202012
 
+import mixing
 from orchard.api import schema as schemas_of
 from orchard.api.fields import Amount
 from tests.api.routes import routes
@@ -139,3 +140,25 @@ def test_no_words_are_kept_for_a_field_that_is_not_there(document):
 
     assert words["every"].keys() - names == set()
     assert {f"{form}.{name}" for form, own in words["of"].items() for name in own} - of_forms == set()
+
+
+def test_every_body_that_is_sent_has_an_example(document):
+    schemas = document["components"]["schemas"]
+    asked = {
+        one["requestBody"]["content"]["application/json"]["schema"]["$ref"].rpartition("/")[2]
+        for methods in document["paths"].values()
+        for one in methods.values()
+        if "application/json" in one.get("requestBody", {}).get("content", {})
+    }
+
+    assert len(asked) > 60
+    assert {name for name in asked if not schemas[name].get("examples")} == set()
+
+
+def test_the_example_of_a_mix_gets_a_report_with_amounts_for_each_load(document):
+    (example,) = document["components"]["schemas"]["EngineInputRequest"]["examples"]
+
+    report = mixing.check_mix(example)
+
+    assert [load["spray"]["value"] for load in report["loads"]] == ["4", "4", "2"]
+    assert report["not_checked"]
