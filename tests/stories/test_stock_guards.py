@@ -283,6 +283,8 @@ def test_e15_a_recalled_number_is_set_aside_wherever_it_stands_and_when_more_of_
         assert (told["usable"], told["condition"]) == (False, "recalled")
         assert told["quarantine_reason"] == "maker's letter of 2 March"
     assert hollow.odalys.get(f"lots/{other}").json()["usable"] is True
+    misread = hollow.odalys.patch(f"lots/{other}", {"number": "C-1", "location": "cellar"}).json()
+    assert (misread["usable"], misread["condition"]) == (False, "recalled")
     let_go = hollow.odalys.patch(f"lots/{van}", {"condition": "good", "quarantined": False}).json()
     assert let_go["usable"] is True
     assert hollow.odalys.get(f"lots/{shed}").json()["usable"] is False

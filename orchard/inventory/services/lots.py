@@ -192,6 +192,8 @@ def change_lot(*, lot: Lot, by: Actor, now: dt.datetime, **values: Any) -> Lot:
     number, location = values.get("number", lot.number), values.get("location", lot.location)
     if (number, location) != (lot.number, lot.location):
         _only_one(product=lot.product, number=number, location=location)
+    if number != lot.number:
+        values |= _as_recalled(lot.product, number)
     was = lot.condition
     journal.change(lot, by=by, now=now, **values)
     if lot.condition == RECALLED != was:
