@@ -147,5 +147,10 @@ class LotHere(InStore, Changing):
     def rows(self) -> QuerySet[Lot]:
         return queries.lots(farm=self.farm)
 
+    def find(self, **kwargs: Any) -> None:
+        if self.request.method == "PATCH" and (lot := self.rows().filter(id=kwargs["id"]).first()):
+            services.hold_lots(lot.product)
+        super().find(**kwargs)
+
     def change(self, row: Lot, **values: Any) -> Lot:
         return services.change_lot(lot=row, by=self.by, now=self.now, **values)

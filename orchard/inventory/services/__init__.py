@@ -3,7 +3,7 @@
 from orchard.inventory.services.deductions import Deduction, Used, hold, put_back, use
 from orchard.inventory.services.labels import add_label, approve_label, withdraw_label
 from orchard.inventory.services.ledger import StockShort
-from orchard.inventory.services.lots import add_lot, change_lot
+from orchard.inventory.services.lots import add_lot, change_lot, hold_lots
 from orchard.inventory.services.movements import move
 from orchard.inventory.services.products import add_product, change_product
 from orchard.inventory.services.reservations import Need, release, reserve
@@ -20,6 +20,7 @@ __all__ = [
     "change_lot",
     "change_product",
     "hold",
+    "hold_lots",
     "move",
     "put_back",
     "release",

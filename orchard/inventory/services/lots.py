@@ -20,7 +20,7 @@ from orchard.farms.models import Farm
 from orchard.inventory import amounts, queries
 from orchard.inventory import gs1 as element_strings
 from orchard.inventory.models import Lot, Product
-from orchard.inventory.services import labels
+from orchard.inventory.services import labels, ledger
 
 RECALLED = "recalled"
 IN_THE_SCAN = ("product", "number", "expires_on")
@@ -169,8 +169,19 @@ def _of_gtin(gtin: str, *, farm: Farm) -> Product:
     return rows[0]
 
 
+def hold_lots(product: Product) -> None:
+    """Lock a product, and then all its lots in the order of the ledger, before what is said of one changes.
+
+    Whoever enters, renames or brings a container locks its product before the number is looked up: so a
+    recall finds every container of its number, and one that comes a moment later finds the recall.
+    """
+    held = labels.locked(product)
+    keys = Lot.objects.for_farm(held.farm).filter(product=held).values_list("key", flat=True)
+    ledger.lock_keys(farm=held.farm, keys=keys, known=[held])
+
+
 def change_lot(*, lot: Lot, by: Actor, now: dt.datetime, **values: Any) -> Lot:
-    """Change what is said of a lot, never how much it holds. The caller holds its lock.
+    """Change what is said of a lot, never how much it holds. The caller has called `hold_lots`.
 
     A recall holds for the lot's number wherever it stands; to let go is a step for each place.
 
@@ -204,7 +215,7 @@ def change_lot(*, lot: Lot, by: Actor, now: dt.datetime, **values: Any) -> Lot:
 def _recall_elsewhere(lot: Lot, *, by: Actor, now: dt.datetime) -> None:
     """Set the lot aside wherever it stands: what is recalled is a number, not what is at one place."""
     others = _of_number(lot.product, lot.number).exclude(key=lot.key).exclude(condition=RECALLED)
-    for other in others.order_by("key").select_for_update(no_key=True):
+    for other in others.order_by("key"):
         other.farm, other.product = lot.farm, lot.product
         journal.change(other, by=by, now=now, **_as_recalled(lot.product, lot.number))
 
@@ -244,7 +255,7 @@ def at_place(lot: Lot, *, location: str, by: Actor, now: dt.datetime) -> uuid.UU
     product = labels.locked(lot.product)
     if there := _of_number(product, lot.number).filter(location=location).first():
         return there.key
-    values = {name: getattr(lot, name) for name in SAME_ELSEWHERE}
+    values = {name: getattr(lot, name) for name in SAME_ELSEWHERE} | _as_recalled(product, lot.number)
     return journal.create(
         Lot, farm=lot.farm, by=by, now=now, product=product, location=location, **values
     ).key
