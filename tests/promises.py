@@ -134,7 +134,7 @@ PROMISES: dict[int, Promise] = {
             "farms/test_webhooks.py::test_each_try_has_the_same_id_and_a_time_of_its_own",
             "farms/test_webhooks.py::test_for_a_day_the_old_secret_signs_beside_the_new_one",
             "farms/test_webhooks.py::"
-            "test_a_receiver_that_is_down_for_a_day_is_paused_and_one_that_comes_back_is_not",
+            "test_a_receiver_that_is_down_for_three_days_is_paused_and_one_that_comes_back_is_not",
             "farms/test_webhooks.py::test_a_receiver_that_is_gone_is_not_asked_again",
             "farms/test_webhooks.py::test_a_delivery_is_sent_again_by_hand_under_its_old_id",
         ),

@@ -181,7 +181,7 @@ class Webhook(FarmRow):
 
 
 class WebhookDelivery(FarmRow):
-    """One event on its way to one webhook: sent until it is taken, for a day at most."""
+    """One event on its way to one webhook: sent until it is taken, for three days at most."""
 
     resource = "webhook_delivery"
     collection = "webhooks/deliveries"

@@ -55,7 +55,7 @@ class Webhooks(TellsItsSecret, Making):
     """Addresses of other systems that hear of events. The answer to POST shows the `secret`, this once.
 
     Deliveries are signed as Standard Webhooks says. Of one thing they come in order, of several in any; each
-    is sent until it is taken, for a day, and may come twice: know it by its `webhook-id`.
+    is sent until it is taken, for three days, and may come twice: know it by its `webhook-id`.
     """
 
     resource = "webhook"

@@ -1,4 +1,4 @@
-"""Deliveries on their way: claimed, signed, sent to an address that was judged, tried again for a day."""
+"""Deliveries on their way: claimed, signed, sent to an address that was judged, tried for three days."""
 
 from __future__ import annotations
 
@@ -25,9 +25,10 @@ SECONDS = 10  # a receiver has to answer; the specification asks for 15 to 30 s 
 LEASE = dt.timedelta(minutes=1)
 PAUSES = tuple(
     dt.timedelta(seconds=s)
-    for s in (5, 30, 120, 600, 1800, 3600, 7200, 14_400, 21_600, 28_800)  # 22 hours in all
+    for s in (5, 30, 120, 600, 1800, 3600, 7200, 14_400, 21_600, 28_800, 43_200, 57_600, 86_400)
 )
-DEAD_AFTER = dt.timedelta(days=1)
+"""74 hours in all: a receiver that fell over on a Friday evening still gets it on Monday morning."""
+DEAD_AFTER = dt.timedelta(days=3)
 GONE = 410
 
 
