@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Mapping, Sequence
+import itertools
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 from mixing.quantities import parse_quantity
 from scheduling.bounds import Bound, in_force, of_farm, of_label
 from scheduling.sky import Sky, sky_of
 from scheduling.sun import nights, spot_of
-from scheduling.weather import WeatherHour
+from scheduling.weather import WeatherHour, whole_hour
 from scheduling.windows import Place, Window, windows_of
 
 MEASURED = ("temperature", "humidity_percent", "wind", "gust", "rain", "leaf_wet")
@@ -29,6 +31,7 @@ def windows_for(
     hours: Iterable[Any],
     zone: dt.tzinfo,
     spray: bool,
+    since: dt.datetime | None = None,
     labels: Sequence[Mapping[str, Any]] = (),
     crop: str = "",
     limits: Mapping[str, Any] | None = None,
@@ -37,18 +40,29 @@ def windows_for(
 ) -> tuple[Window, ...]:
     """Return the windows of one work order in order of time.
 
-    :param hours: rows with `at`, `kind` and what was measured; of one hour the last one counts
+    :param hours: rows with `at`, `kind`, `station` and what was measured, in order
+    :param since: windows begin here; hours before it tell of frost and rain that still count
     :param spray: False for work that weather does not close
     :param re_entry: whose re-entry intervals keep people out, "" for the block's own, and until when
     :param outlines: where the sun is reckoned for; the zone's town where there are none
     """
-    sky = sky_of(hour_of(one, zone) for one in hours)
+    sky = sky_of(hours_of(hours, zone))
     if sky is None:
         return ()
     limits = limits or {}
     bounds = bounds_of(labels, crop, limits) if spray else ()
     place = place_of(sky, zone=zone, limits=limits, re_entry=re_entry, outlines=outlines)
-    return windows_of(sky, bounds=bounds, place=place)
+    return _from(since, windows_of(sky, bounds=bounds, place=place))
+
+
+def _from(since: dt.datetime | None, windows: Iterable[Window]) -> tuple[Window, ...]:
+    if since is None:
+        return tuple(windows)
+    return tuple(
+        one if one.starts_at >= since else replace(one, starts_at=since.astimezone(one.starts_at.tzinfo))
+        for one in windows
+        if one.ends_at > since
+    )
 
 
 def place_of(
@@ -87,10 +101,25 @@ def bounds_of(labels: Sequence[Mapping[str, Any]], crop: str, limits: Mapping[st
     return in_force(labels=of_labels, farm=of_farm(limits))
 
 
-def hour_of(row: Any, zone: dt.tzinfo) -> WeatherHour:
-    """Return a stored hour; one that begins past the hour counts as the hour it begins in."""
-    start = row.at.astimezone(zone).replace(minute=0, second=0, microsecond=0)
-    return WeatherHour(at=start, kind=row.kind, **{name: _sure(row, name) for name in MEASURED})
+def hours_of(rows: Iterable[Any], zone: dt.tzinfo) -> Iterator[WeatherHour]:
+    """Yield the hours that stored rows in order of time tell of, each once.
+
+    What was observed goes before a forecast, and the last station by name before the others. Reports of ten
+    minutes are put together to the hour that they begin in: none of their rain is lost.
+    """
+    for _at, parts in itertools.groupby(rows, key=lambda row: _hour_at(row.at, zone).astimezone(dt.UTC)):
+        told = list(parts)
+        best = max((row.kind, row.station) for row in told)
+        yield whole_hour([_hour_of(row, zone) for row in told if (row.kind, row.station) == best])
+
+
+def _hour_of(row: Any, zone: dt.tzinfo) -> WeatherHour:
+    measured = {name: _sure(row, name) for name in MEASURED}
+    return WeatherHour(at=_hour_at(row.at, zone), kind=row.kind, **measured)
+
+
+def _hour_at(moment: dt.datetime, zone: dt.tzinfo) -> dt.datetime:
+    return moment.astimezone(zone).replace(minute=0, second=0, microsecond=0)
 
 
 def _sure(row: Any, name: str) -> Any:

@@ -11,9 +11,8 @@ from django.utils.translation import gettext as _
 
 from mixing.quantities import Quantity, plain
 from scheduling.bounds import Basis, Bound, Limit
+from scheduling.weather import MEASURABLE_RAIN
 
-MEASURABLE_RAIN = Decimal("0.1")
-"""Millimetres; less is a trace, which gauges report as 0."""
 WORDS = {"degF": "°F", "degC": "°C"}
 
 

@@ -29,7 +29,7 @@ NOWHERE = 10**9
 class Sky:
     """Hours one after the other from `first` on [UTC]; `known` where there is a row.
 
-    :ivar delta_t: dry bulb less wet bulb, where temperature and humidity are known
+    :ivar delta_t: dry bulb less wet bulb, where the temperature is known; without humidity that of dry air
     :ivar rows: the hours themselves, None in a gap; for the sentences
     """
 
@@ -57,8 +57,11 @@ class Sky:
 
 @lru_cache(maxsize=65536)
 def _delta_t(celsius: float, percent: float) -> float:
-    if np.isnan(celsius) or np.isnan(percent):
+    """Return what it is, and at the most what it can be where the humidity is not known."""
+    if np.isnan(celsius):
         return float("nan")
+    if np.isnan(percent):
+        percent = 0.0
     return celsius - wet_bulb(celsius, max(percent, 0.1) / 100, PASCAL)
 
 

@@ -17,7 +17,6 @@ from django.utils.translation import gettext as _
 from mixing.quantities import Quantity
 from scheduling.bounds import Basis, Bound, Limit, Measure, wet_from
 from scheduling.reasons import (
-    MEASURABLE_RAIN,
     Reason,
     above,
     because,
@@ -26,7 +25,7 @@ from scheduling.reasons import (
     wanted_dry,
 )
 from scheduling.sky import Numbers, Sky, Truths, sky_of, steps_since, steps_until
-from scheduling.weather import WeatherHour
+from scheduling.weather import MEASURABLE_RAIN, WeatherHour
 
 HOUR = timedelta(hours=1)
 AFTER_SUNRISE = HOUR
@@ -264,12 +263,20 @@ def _ice(bound: Bound, sky: Sky) -> _Limit:
 
 
 def _wet(bound: Bound, sky: Sky) -> _Limit:
-    """Leaves that are wet by a sensor; without one by rain of the hour before or by damp air."""
+    """Leaves that are wet by a sensor; without one by rain of the hour before or by damp air.
+
+    Without any of these nobody knows, and dew falls in clear nights.
+    """
     damp = sky.humidity >= wet_from()
     rained = np.append([False], sky.rain[:-1] >= float(MEASURABLE_RAIN))
-    wet = np.where(np.isnan(sky.leaf_wet), damp | rained, sky.leaf_wet > 0)
+    unknown = np.isnan(sky.leaf_wet) & np.isnan(sky.humidity) & ~rained
+    wet = np.where(np.isnan(sky.leaf_wet), damp | rained | unknown, sky.leaf_wet > 0)
 
     def why(place: int) -> Iterator[Reason]:
+        if unknown[place]:
+            says = _("whether leaves or bark are wet is not known: neither a sensor nor the humidity tells")
+            yield because(bound, Limit.WET, says)
+            return
         if sky.leaf_wet[place] > 0:
             yield because(bound, Limit.WET, _("leaves or bark are wet"))
         elif rained[place]:
@@ -286,10 +293,14 @@ def _drying(bound: Bound, sky: Sky, value: float) -> _Limit:
     column = sky.delta_t
 
     def why(place: int) -> Iterator[Reason]:
+        if np.isnan(column[place]) or np.isnan(sky.humidity[place]):
+            says = _("Delta T, by which drops dry before they land, is not known")
+            yield because(bound, Limit.HEAT, says)
+            return
         delta = Quantity(Decimal(repr(round(float(column[place]), 1))), "degC_difference")
         yield from above(bound, Limit.HEAT, _("Delta T, by which drops dry before they land,"), delta)
 
-    return _Limit(column > value, why)
+    return _Limit((column > value) | np.isnan(column), why)
 
 
 def _of_place(sky: Sky, place: Place) -> Iterator[_Limit]:
@@ -298,7 +309,7 @@ def _of_place(sky: Sky, place: Place) -> Iterator[_Limit]:
         yield _re_entry(sky, whose, until)
     if place.quiet is not None:
         start, end = place.quiet
-        quiet = np.array([_between(sky.at(step).time(), start, end) for step in range(len(sky))])
+        quiet = np.array([_touches(sky.at(step).time(), start, end) for step in range(len(sky))])
         silent = Reason(
             Limit.QUIET_HOURS, Basis.FARM, _("quiet hours until %(time)s") % {"time": f"{end:%H:%M}"}
         )
@@ -313,6 +324,16 @@ def _re_entry(sky: Sky, whose: str, until: datetime) -> _Limit:
     said %= {"where": whose, "time": until.isoformat(timespec="minutes")}
     reason = Reason(Limit.RE_ENTRY, Basis.LABEL, said)
     return _Limit(np.arange(len(sky)) < count, lambda _at: (reason,))
+
+
+def _touches(moment: time, start: time, end: time) -> bool:
+    """Say whether any of the hour from a moment on is quiet: from 21:30 on, the hour from 21:00 is."""
+    until_start = (_minutes(start) - _minutes(moment)) % (24 * 60)
+    return _between(moment, start, end) or (start != end and until_start < 60)
+
+
+def _minutes(clock: time) -> int:
+    return clock.hour * 60 + clock.minute
 
 
 def _between(moment: time, start: time, end: time) -> bool:

@@ -33,7 +33,7 @@ def of_block(*, block: Block, now: dt.datetime) -> dict[str, Any]:
     )
     rows = blocks.hours(farm=block.farm, since=first, until=now + AHEAD)
     found: dict[str, Any] = import_string(settings.BLOCK_DISEASE)(
-        hours=rows.order_by("at", "kind", "station", "id"),  # forecast before observed: the last one counts
+        hours=rows.order_by("at", "kind", "station", "id"),
         zone=zone,
         crop=block.crop,
         susceptible_from=since,

@@ -60,11 +60,10 @@ def asked(*, order: WorkOrder, now: dt.datetime) -> dict[str, Any]:
     """Return what the windows of an order depend on, as plain values."""
     since = now.replace(minute=0, second=0, microsecond=0)
     spray = order.kind == "spray"
-    rows = blocks.hours(farm=order.farm, since=since, until=since + AHEAD)
+    rows = blocks.hours(farm=order.farm, since=since - A_DAY, until=since + AHEAD)
     return {
-        "hours": rows.order_by(
-            "at", "kind", "station", "id"
-        ),  # forecast before observed: the last one counts
+        "hours": rows.order_by("at", "kind", "station", "id"),
+        "since": since,
         "zone": checking.zone(order.farm),
         "spray": spray,
         "labels": _labels(order) if spray else [],

@@ -14,7 +14,7 @@ from scheduling.disease import cover as covers
 from scheduling.disease import leaf_curl
 from scheduling.disease.leaf_curl import Infection
 from scheduling.disease.wet_spells import wet_spells
-from scheduling.order_windows import hour_of
+from scheduling.order_windows import hours_of
 from scheduling.sky import HOUR, Sky, sky_of
 
 HOSTS = ("peach", "nectarine")
@@ -33,12 +33,12 @@ def of_block(
 ) -> dict[str, Any]:
     """Return `spells`, `cover`, `spray_again` and `limits`, as the API shows them.
 
-    :param hours: rows with `at`, `kind` and what was measured; of one hour the last one counts
+    :param hours: rows with `at`, `kind`, `station` and what was measured, in order
     :param susceptible_from: bud swell as it was seen; None where nobody saw it: all hours are looked at
     :param sprayed_at: the end of the last spray; None where there is none
     :param interval: the label's shortest time between two sprays of it
     """
-    sky = sky_of(hour_of(one, zone) for one in hours)
+    sky = sky_of(hours_of(hours, zone))
     found = [] if sky is None or crop not in HOSTS else leaf_curl.infections(wet_spells(sky))
     looked_at = [
         one

@@ -9,8 +9,8 @@ from datetime import datetime
 import numpy as np
 
 from scheduling.bounds import wet_from
-from scheduling.reasons import MEASURABLE_RAIN
 from scheduling.sky import Sky, Truths
+from scheduling.weather import MEASURABLE_RAIN
 
 LONGEST_GAP = 4
 """Dry hours that do not end a spell. Source: Rossi, Bolognesi, Giosuè, Influence of weather conditions on

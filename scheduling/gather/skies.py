@@ -14,12 +14,11 @@ from orchard.blocks import queries as blocks
 from orchard.farms.models import Farm
 from orchard.tasks.windows import outlines_of
 from scheduling.bounds import Bound
-from scheduling.order_windows import hour_of, place_of
+from scheduling.order_windows import hours_of, place_of
 from scheduling.practice import working_day
-from scheduling.reasons import MEASURABLE_RAIN
 from scheduling.sky import HOUR, Sky, sky_of, steps_until
 from scheduling.spray_days import DayVerdict, judge_days
-from scheduling.weather import WeatherDay
+from scheduling.weather import MEASURABLE_RAIN, WeatherDay
 from scheduling.windows import Place, windows_of
 
 AFTER = dt.timedelta(days=7)
@@ -58,7 +57,7 @@ class Skies:
         self.farm, self.since, self.until, self.zone = farm, since, until, zone
         first, last = _midnight(since, zone), _midnight(until, zone) + OVERNIGHT
         rows = blocks.hours(farm=farm, since=first - OVERNIGHT, until=last)
-        self.sky = sky_of(hour_of(row, zone) for row in rows.order_by("at", "kind", "station", "id"))
+        self.sky = sky_of(hours_of(rows.order_by("at", "kind", "station", "id"), zone))
         self.days = weather_days(farm, since=since, until=until + AFTER)
         self._place = Place()
         if self.sky is not None:

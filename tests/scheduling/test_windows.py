@@ -92,7 +92,9 @@ def test_frost_in_the_night_to_come_closes_the_afternoon():
 
 
 def test_heat_closes():
-    windows = spray_windows(with_hours(hour(1, temperature="33")), bounds=BOUNDS, place=DAYTIME)
+    windows = spray_windows(
+        with_hours(hour(1, temperature="33", humidity="60")), bounds=BOUNDS, place=DAYTIME
+    )
 
     assert limits(at(windows, 1)) == [Limit.HEAT]
 
@@ -125,6 +127,21 @@ def test_damp_air_wets_leaves_where_no_sensor_says():
 
     assert limits(at(windows, 1)) == [Limit.WET]
     assert "94 % humidity" in at(windows, 1).closed_by[0].says
+
+
+def test_leaves_of_which_neither_a_sensor_nor_the_damp_of_the_air_tells_are_not_taken_for_dry():
+    windows = spray_windows(with_hours(hour(1, leaf_wet=None)), bounds=BOUNDS, place=DAYTIME)
+
+    assert limits(at(windows, 1)) == [Limit.WET]
+    assert "is not known" in at(windows, 1).closed_by[0].says
+
+
+def test_a_warm_hour_without_humidity_may_dry_drops_and_a_cold_one_cannot():
+    windows = spray_windows(with_hours(hour(1, temperature="25")), bounds=BOUNDS, place=DAYTIME)
+
+    assert limits(at(windows, 1)) == [Limit.HEAT]
+    assert "Delta T, by which drops dry before they land, is not known" in at(windows, 1).closed_by[0].says
+    assert at(windows, 2).open
 
 
 def test_a_sensor_knows_better_than_the_damp_of_the_air():
@@ -192,6 +209,28 @@ def test_the_night_that_the_clocks_go_back_has_an_hour_more():
         (one.open, (one.ends_at.astimezone(UTC) - one.starts_at.astimezone(UTC)) / timedelta(hours=1))
         for one in windows[:3]
     ] == [(True, 1), (False, 2), (True, 23)]
+
+
+def test_an_hour_that_runs_into_the_quiet_hours_is_closed():
+    evening, morning = time(21, 30), time(6, 30)
+
+    windows = spray_windows(fine_hours(40), bounds=(), place=Place(quiet=(evening, morning)))
+
+    assert at(windows, 8).open
+    assert limits(at(windows, 9)) == [Limit.QUIET_HOURS]
+    assert limits(at(windows, 18)) == [Limit.QUIET_HOURS]
+    assert at(windows, 19).open
+
+
+def test_quiet_hours_that_begin_past_midnight_close_the_hour_before():
+    windows = spray_windows(fine_hours(40), bounds=(), place=Place(quiet=(time(0, 15), time(5))))
+
+    assert [limits(at(windows, after)) for after in (11, 12, 16, 17)] == [
+        [],
+        [Limit.QUIET_HOURS],
+        [Limit.QUIET_HOURS],
+        [],
+    ]
 
 
 def test_re_entry_and_quiet_hours_close_whatever_the_weather():
