@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import zoneinfo
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
 from itertools import permutations
@@ -31,9 +31,11 @@ from scheduling.assignment import Job, Problem, Spell, Was, Way
 from scheduling.assignment.problem import without
 from scheduling.forecast import LastSafeDay
 from scheduling.gather import bookings, ground, mixes
+from scheduling.gather.between import Waits
 from scheduling.gather.bookings import Frame
 from scheduling.gather.mixes import MILLI, Mix
 from scheduling.gather.skies import Skies, Stretch
+from scheduling.gather.standing import Standing, closed_by, standing
 from scheduling.gather.wishes import Wish, ends_with_the_buds, opens, over_with_the_buds, risk_of
 from scheduling.lines import BlockSeen, LeftOut, ProgrammeLine, barred, not_before
 from scheduling.roads import drive_minutes
@@ -286,14 +288,23 @@ def _bounds(known: _Known, mix: Mix | None, block: Block) -> tuple[bounds.Bound,
 
 
 def _problem(known: _Known, wishes: Sequence[Wish], fixed: Sequence[WorkOrder]) -> Problem:
-    jobs = tuple(_job(known, wish, fixed) for wish in wishes)
+    blocks = {str(wish.block.id) for wish in wishes}
+    stay = standing(fixed, blocks=blocks, by=known.by, now=known.now)
+    waits = Waits(most=len(known.frame.days) + bookings.KEPT.days, now=known.now)
+    jobs = tuple(_job(known, wish, stay, waits) for wish in wishes)
     gaps = {
-        (one.id, other.id): _minutes(_gap(one, other))
+        (one.id, other.id): _gap(one, other, waits)
         for one, other in permutations(wishes, 2)
         if one.block.key == other.block.key
     }
     wanted = [id for wish in wishes if wish.mix for id in wish.mix.needs]
-    drafts = [order for order in fixed if order.status == "draft" and order.kind == "spray"]
+    drafts = [
+        order
+        for order in fixed
+        if order.status == "draft"
+        and order.kind == "spray"
+        and (order.starts_at <= known.run.ends_at or order.programme == known.run.programme)
+    ]
     return Problem(
         jobs=jobs,
         crews=tuple(bookings.crews_of(known.run, fixed, known.frame)),
@@ -303,23 +314,17 @@ def _problem(known: _Known, wishes: Sequence[Wish], fixed: Sequence[WorkOrder]) 
     )
 
 
-def _gap(first: Wish, then: Wish) -> dt.timedelta:
-    """Return how long the block is closed after the first job, and what labels want between the two."""
+def _gap(first: Wish, then: Wish, waits: Waits) -> int:
+    """Return the minutes that the block is closed after the first job, or that labels want between both."""
     if first.mix is None:
-        return dt.timedelta(0)
-    wait = first.mix.re_entry
-    if then.mix is None:
-        return wait
-    return max(wait, mixes.interval_between(first.mix, then.mix, crop=first.block.crop))
+        return 0
+    entry = -(-first.mix.re_entry // MINUTE)
+    return entry if then.mix is None else max(entry, waits.minutes(first.mix.check, then.mix.check))
 
 
-def _minutes(wait: dt.timedelta) -> int:
-    return -(-wait // MINUTE)
-
-
-def _job(known: _Known, wish: Wish, fixed: Iterable[WorkOrder]) -> Job:
+def _job(known: _Known, wish: Wish, stay: Sequence[Standing], waits: Waits) -> Job:
     ways = tuple(_ways(known, wish))
-    closed = tuple(_closed(known, wish, fixed))
+    closed = tuple(_closed(known, wish, stay, waits))
     frame = known.frame
     begins, ends = frame.minute(known.run.starts_at), frame.minute(known.run.ends_at)
     spells = [
@@ -340,23 +345,14 @@ def _job(known: _Known, wish: Wish, fixed: Iterable[WorkOrder]) -> Job:
     return Job(wish.id, str(wish.block.id), ways, tuple(spells), needs, handled, was)
 
 
-def _closed(known: _Known, wish: Wish, fixed: Iterable[WorkOrder]) -> Iterator[tuple[int, int]]:
+def _closed(known: _Known, wish: Wish, stay: Sequence[Standing], waits: Waits) -> Iterator[tuple[int, int]]:
     """Yield when a block is closed: re-entry after what was sprayed, and other work on it that stays."""
     until = wish.block.re_entry_until
     if until is not None:
         yield min(0, known.frame.minute(until)), known.frame.minute(until)
-    wait = wish.mix.re_entry if wish.mix else dt.timedelta(0)
-    for order in fixed:
-        if order.block == wish.block:
-            after = _re_entry_after(order)
-            yield bookings.closed_to(wish.block, order, known.frame, before=wait, after=after)
-
-
-def _re_entry_after(order: WorkOrder) -> dt.timedelta:
-    """Return how long the block is closed after an order that stays; by its check, where it has one."""
-    if order.mix_check is None:
-        return dt.timedelta(0)
-    return mixes.re_entry_of(order.mix_check)
+    for one in stay:
+        if one.order.block == wish.block:
+            yield from closed_by(one, wish.mix, frame=known.frame, waits=waits)
 
 
 def _ways(known: _Known, wish: Wish) -> Iterator[Way]:

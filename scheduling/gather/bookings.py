@@ -9,7 +9,6 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import ROUND_FLOOR, Decimal
 
-from orchard.blocks.models import Block
 from orchard.crews import queries as crew_queries
 from orchard.crews.models import Calibration, Qualification, Sprayer
 from orchard.farms.models import Farm
@@ -25,7 +24,7 @@ from scheduling.practice import practice
 
 USUAL = dt.timedelta(minutes=60)
 KEPT = dt.timedelta(days=30)
-"""How long before a plan an order may have begun that still counts."""
+"""How long before a plan an order may have begun that still counts, and how long after it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +61,7 @@ class Frame:
 def open_orders(run: PlanningRun, *, until: dt.datetime) -> list[WorkOrder]:
     """Return the farm's open orders that might touch the plan, and all of its programme that are open."""
     rows = tasks.work_orders(farm=run.farm).filter(status__in=OPEN)
-    near = rows.filter(starts_at__gte=run.starts_at - KEPT, starts_at__lte=until)
+    near = rows.filter(starts_at__gte=run.starts_at - KEPT, starts_at__lte=until + KEPT)
     return list((near | rows.filter(programme=run.programme)).order_by("id"))
 
 
@@ -173,12 +172,3 @@ def _of_product(
         bought = None if lead is None else frame.minute(now) + int(lead.in_base() / 60)
         if bought is None or bought > frame.midnight(on):
             yield Stock(id, frame.midnight(on), max(0, amount), bought)
-
-
-def closed_to(
-    block: Block, order: WorkOrder, frame: Frame, *, before: dt.timedelta, after: dt.timedelta
-) -> tuple[int, int]:
-    """Return the minutes in which a block is closed to a job by an order that stays: itself and the waits."""
-    start, end = span_of(order, frame)
-    minute = dt.timedelta(minutes=1)
-    return start - -(-before // minute), end + -(-after // minute)

@@ -137,19 +137,6 @@ def re_entry_of(check: MixCheck) -> dt.timedelta:
     return dt.timedelta(seconds=float(seconds))
 
 
-def interval_between(one: Mix, other: Mix, *, crop: str) -> dt.timedelta:
-    """Return the longest wait that labels want between two sprays of a product that both mixes hold."""
-    shared = {id for id, _ in one.labels} & {id for id, _ in other.labels}
-    waits = [
-        parse_quantity(use["interval"]).in_base()
-        for id, label in one.labels
-        if id in shared
-        for use in label.get("uses") or ()
-        if crop in use.get("crops", ()) and use.get("interval")
-    ]
-    return dt.timedelta(seconds=float(max(waits, default=Decimal(0))))
-
-
 def forbidden_days(
     mix: Mix, *, days: Sequence[dt.date], zone: zoneinfo.ZoneInfo, now: dt.datetime
 ) -> dict[dt.date, Told]:
@@ -157,7 +144,7 @@ def forbidden_days(
 
     The engine is asked for each day: intervals since the last spray, yearly limits, the days to harvest.
     """
-    taken = _overridden(mix.check, now=now)
+    taken = overridden(mix.check, now=now)
     found: dict[dt.date, Told] = {}
     says: Told | None = None
     told: dict[str, Told] = {}
@@ -173,7 +160,7 @@ def forbidden_days(
 
 def unfit(mix: Mix, sprayers: Sequence[Sprayer], *, now: dt.datetime) -> set[str]:
     """Return the sprayers that are stopped where another one is not."""
-    taken = _overridden(mix.check, now=now)
+    taken = overridden(mix.check, now=now)
     says: dict[str, Stop | None] = {}
     known: dict[str, Stop | None] = {}
     for sprayer in sprayers:
@@ -194,20 +181,26 @@ def report_with(mix: Mix, sprayer: Sprayer, *, at: dt.datetime) -> dict[str, Any
     return checks.engine_report({**mix.check.request, "sprayer": shape, "at": at.isoformat()})
 
 
-def _overridden(check: MixCheck, *, now: dt.datetime) -> set[str]:
+def overridden(check: MixCheck, *, now: dt.datetime) -> set[str]:
+    """Return the stops of a check that a manager has taken upon themselves."""
     stops = {one["id"] for one in check.report["findings"] if one["severity"] == "stop"}
     return stops - {one["id"] for one in checks.open_stops(check=check, now=now)} if stops else stops
 
 
 def _stop(request: Mapping[str, Any], *, at: dt.datetime, taken: set[str]) -> Stop | None:
     """Return what the engine was asked and the first stop that it finds."""
-    sprayer = {name: value for name, value in request["sprayer"].items() if name != "residue"}
-    asked = {name: value for name, value in request.items() if name not in ("weather", "measures")}
-    asked = {**asked, "sprayer": sprayer, "at": at.isoformat()}
+    asked = {**without_the_day(request), "at": at.isoformat()}
     report = mixing.check_mix(asked)
     stops = (one for one in report["findings"] if one["severity"] == "stop" and one["id"] not in taken)
     stop = next(stops, None)
     return (asked, stop) if stop else None
+
+
+def without_the_day(request: Mapping[str, Any]) -> dict[str, Any]:
+    """Return what is asked of the engine less what another day changes: weather, and what a tank held."""
+    sprayer = {name: value for name, value in request["sprayer"].items() if name != "residue"}
+    kept = {name: value for name, value in request.items() if name not in ("weather", "measures")}
+    return {**kept, "sprayer": sprayer}
 
 
 def _said(stop: Stop | None, told: dict[str, Told]) -> Told | None:
