@@ -85,6 +85,11 @@ class LabelVersion(FarmRow):
                 condition=~models.Q(status="withdrawn") | models.Q(decision_reason__isnull=False),
                 name="a_withdrawn_label_says_why",
             ),
+            models.UniqueConstraint(
+                fields=("product", "effective_from"),
+                condition=models.Q(status="approved"),
+                name="a_product_has_one_approved_label_from_a_day",
+            ),
         ]
 
     @property

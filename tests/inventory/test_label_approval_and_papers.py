@@ -3,18 +3,20 @@
 import base64
 import datetime as dt
 import hashlib
+from importlib import import_module
 
 import pytest
-from django.db import DatabaseError, connection, transaction
+from django.db import DatabaseError, IntegrityError, connection, connections, transaction
 
 from orchard.farms.models import AuditEntry
 from orchard.inventory import queries
 from orchard.inventory.models import LabelVersion, ProductDocument
 from tests.callers import Caller, codes, pointers
 from tests.factories import FarmFactory, LabelVersionFactory, ProductFactory
-from tests.inventory.store import COPPER, new_id
+from tests.inventory.store import COPPER, NOON, new_id
 
 pytestmark = pytest.mark.django_db
+MAY = dt.date(2026, 5, 1)
 PAPER = b"%PDF-1.7 copper hydroxide, label of 2026"
 
 
@@ -99,6 +101,64 @@ def test_a_withdrawn_label_never_held_and_the_one_before_it_does(keeper, manager
     assert str(in_force(product).id) == first["id"]
     assert codes(manager.act(path, "approve")) == ["state_conflict"]
     assert codes(manager.act(path, "withdraw", {"reason": "again"})) == ["state_conflict"]
+
+
+def test_of_two_labels_from_the_same_day_only_one_can_be_approved(keeper, manager, product):
+    first = entered(manager, product)
+    again = {"label": COPPER, "effective_from": "2026-01-01"}
+    corrected = entered(keeper, product)
+    path = f"products/{product.id}/labels"
+
+    refused = manager.post(f"products/{product.id}/labels", again)
+    too_soon = manager.act(f"{path}/{corrected['id']}", "approve")
+
+    for answer in (refused, too_soon):
+        assert (answer.status_code, codes(answer)) == (409, ["label_exists"])
+        [fault] = answer.json()["errors"]
+        assert "in force from 2026-01-01 already: withdraw that one first" in fault["detail"]
+        assert fault["refers_to"] == {"kind": "label_version", "id": first["id"]}
+    assert str(in_force(product).id) == first["id"]
+    manager.act(f"{path}/{first['id']}", "withdraw", {"reason": "copied from another strength"})
+    assert manager.act(f"{path}/{corrected['id']}", "approve").status_code == 200
+    assert str(in_force(product).id) == corrected["id"]
+
+
+def test_the_database_takes_no_second_label_from_the_same_day(product):
+    LabelVersionFactory(farm=product.farm, product=product)
+
+    with pytest.raises(IntegrityError, match="one_approved_label_from_a_day"), transaction.atomic():
+        LabelVersionFactory(farm=product.farm, product=product)
+
+
+@pytest.mark.django_db(transaction=True, databases=["default", "owner"])
+def test_an_upgrade_keeps_of_two_labels_from_a_day_the_one_that_was_in_force(product):
+    migration = import_module("orchard.inventory.migrations.0009_one_label_a_day")
+    with connections["owner"].cursor() as owner:
+        owner.execute(f"DROP INDEX {migration.NAME}")
+        _, newest, other_day = (
+            LabelVersionFactory(farm=product.farm, product=product, effective_from=day, created_at=at)
+            for day, at in ((MAY, NOON), (MAY, NOON + dt.timedelta(hours=1)), (MAY.replace(day=2), NOON))
+        )
+        before = queries.label_in_force(product=product, on=MAY)
+
+        executed(owner, migration.Migration.operations)
+
+        kept = LabelVersion.objects.filter(product=product, status="approved").order_by("effective_from")
+        assert list(kept) == [newest, other_day]
+        assert before == queries.label_in_force(product=product, on=MAY) == newest
+        withdrawn = LabelVersion.objects.get(product=product, status="withdrawn")
+        assert "is the one in force" in withdrawn.decision_reason
+        owner.execute("SELECT indisvalid FROM pg_index WHERE indexrelid = %s::regclass", [migration.NAME])
+        assert owner.fetchone() == (True,)
+
+
+def executed(cursor, operations):
+    """Run the statements of a migration."""
+    for step in operations:
+        if hasattr(step, "database_operations"):
+            executed(cursor, step.database_operations)
+        else:
+            cursor.execute(step.sql)
 
 
 def test_the_database_lets_nobody_change_what_a_label_says(farm, product):

@@ -32,6 +32,7 @@ def add_label(
     Where the farm wants labels approved, one that somebody else than a manager enters is only proposed.
 
     :raises Unprocessable: where it would end before it begins
+    :raises Conflict: `label_exists`, where another is in force from the same day
     """
     if effective_until is not None and effective_until < effective_from:
         raise Unprocessable(
@@ -41,7 +42,11 @@ def add_label(
                 "/effective_until",
             )
         )
+    status = "proposed" if _wants_approval(product, by) else "approved"
     with transaction.atomic():
+        held = locked(product)
+        if status == "approved":
+            _only_one(product=held, effective_from=effective_from, pointer="/effective_from")
         made = journal.create(
             LabelVersion,
             farm=product.farm,
@@ -52,10 +57,26 @@ def add_label(
             label=label,
             effective_from=effective_from,
             effective_until=effective_until,
-            status="proposed" if _wants_approval(product, by) else "approved",
+            status=status,
         )
-        journal.touch(locked(product), now=now)
+        journal.touch(held, now=now)
     return made
+
+
+def _only_one(*, product: Product, effective_from: dt.date, pointer: str = "") -> None:
+    """Refuse a second version from the same day: which of them holds would be chance.
+
+    The caller holds the product's lock.
+
+    :raises Conflict: `label_exists`
+    """
+    approved = LabelVersion.objects.for_farm(product.farm).filter(product=product, status="approved")
+    if found := approved.filter(effective_from=effective_from).first():
+        says = _(
+            "%(product)s has a label in force from %(effective_from)s already: withdraw that one first, "
+            "or give the day from which this one holds"
+        ) % {"product": product.name, "effective_from": effective_from}
+        raise Conflict(Fault("label_exists", says, pointer, refers_to=("label_version", str(found.id))))
 
 
 def _wants_approval(product: Product, by: Actor) -> bool:
@@ -69,7 +90,7 @@ def approve_label(
 ) -> LabelVersion:
     """Let a proposed label come into force from its first day. The caller holds its lock.
 
-    :raises Conflict: `state_conflict`
+    :raises Conflict: `state_conflict`; `label_exists`, where another is in force from the same day
     """
     if version.status != "proposed":
         raise Conflict(
@@ -77,6 +98,7 @@ def approve_label(
                 "state_conflict", _("this label is %(status)s already") % {"status": spoken(version.status)}
             )
         )
+    _only_one(product=locked(version.product), effective_from=version.effective_from)
     return _decide(version, "approve", "approved", by=by, now=now, reason=reason)
 
 
