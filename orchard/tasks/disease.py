@@ -39,7 +39,8 @@ def of_block(*, block: Block, now: dt.datetime) -> dict[str, Any]:
         susceptible_from=since,
         susceptible_until=until,
         sprayed_at=None if record is None else record.finished_at,
-        interval=None if record is None else _interval(record, block.crop),
+        interval=None if record is None else _longest(record, block.crop, "interval"),
+        dry_time=None if record is None else _longest(record, block.crop, "rain_free"),
         now=now,
     )
     return found
@@ -66,12 +67,12 @@ def _last_spray(block: Block, *, now: dt.datetime) -> ApplicationRecord | None:
     return rows.exclude(kind="void").order_by("-finished_at", "-id").first()
 
 
-def _interval(record: ApplicationRecord, crop: str) -> dt.timedelta | None:
-    """Return the longest interval that the labels of a spray want before its next."""
+def _longest(record: ApplicationRecord, crop: str, name: str) -> dt.timedelta | None:
+    """Return the longest time of a name that the labels of a spray want after it on a crop."""
     waits = [
-        parse_quantity(use["interval"]).in_base()
+        parse_quantity(use[name]).in_base()
         for one in record.body.get("products") or []
         for use in (one.get("label") or {}).get("uses") or []
-        if use.get("interval") and crop in use.get("crops", ())
+        if use.get(name) and crop in use.get("crops", ())
     ]
     return dt.timedelta(seconds=float(max(waits))) if waits else None

@@ -13,6 +13,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
 from mixing.calculations.sources import table
 from mixing.quantities import parse_quantity
 from scheduling.disease.wet_spells import WetSpell
@@ -20,9 +23,9 @@ from scheduling.disease.wet_spells import WetSpell
 MOST_WET, COLDEST = 48.0, 8.0
 SUSCEPTIBLE = (51, 69)
 """From bud swell to petal fall. The paper: most between bud break and petal fall; swelling, to be safe."""
-LIMITS = (
-    "The rule is of shoots in one region of Italy. What was already infected, how much of the fungus there "
-    "is, and what a spray kept off is not in it. It says when an infection could be, never that none can."
+LIMITS = gettext_lazy(
+    "The rule is of shoots in one region of Italy. What was already infected, how much of the fungus there"
+    " is, and what a spray kept off is not in it. It says when an infection could be, never that none can."
 )
 
 
@@ -41,8 +44,12 @@ class Infection:
 
 
 def infections(spells: Iterable[WetSpell]) -> list[Infection]:
-    """Return each wet spell with what it could do, in order of time; the unknown makes no spell safe."""
-    return [_judged(spell) for spell in spells]
+    """Return each wet spell with what it could do, in order of time; the unknown makes no spell safe.
+
+    Hours of which nothing is known are told of where they could have been an infection.
+    """
+    judged = (_judged(spell) for spell in spells)
+    return [one for one in judged if one.spell.wet_hours or one.risk != "unlikely"]
 
 
 def _limit(name: str, unit: str) -> float:
@@ -53,23 +60,28 @@ def _judged(spell: WetSpell) -> Infection:
     rain, wetness = _limit("rain", "mm"), _limit("wetness", "h")
     warm = _limit("temperature", "degC")
     longest = spell.wet_hours + spell.unknown_hours
-    misses = [
-        f"{longest} h wet, {wetness:g} h are wanted" if longest < wetness else "",
-        f"{spell.rain:.1f} mm of rain, {rain:g} mm are wanted"
-        if spell.rain < rain and not spell.unknown_hours
-        else "",
-        f"{spell.mean:.1f} degC, below {warm:g} degC is wanted"
-        if spell.mean is not None and spell.mean >= warm
-        else "",
-    ]
-    found = [one for one in misses if one]
+    found = []
+    if longest < wetness:
+        facts = {"hours": longest, "wanted": f"{wetness:g}"}
+        found.append(_("%(hours)s h wet, %(wanted)s h are wanted") % facts)
+    if spell.rain < rain and not spell.rain_unknown_hours:
+        facts = {"rain": f"{spell.rain:.1f}", "wanted": f"{rain:g}"}
+        found.append(_("%(rain)s mm of rain, %(wanted)s mm are wanted") % facts)
+    if spell.mean is not None and spell.mean >= warm:
+        facts = {"mean": f"{spell.mean:.1f}", "wanted": f"{warm:g}"}
+        found.append(_("%(mean)s °C, below %(wanted)s °C is wanted") % facts)
     if found:
         return Infection(spell, "unlikely", 0.0, "; ".join(found))
     if spell.mean is None or spell.wet_hours < wetness or spell.rain < rain:
-        return Infection(spell, "unknown", None, "hours are missing: an infection cannot be ruled out")
+        says = _(
+            "%(unknown)s h of wetness and %(rain)s h of rain are not known: an infection cannot be ruled out"
+        )
+        facts = {"unknown": spell.unknown_hours, "rain": spell.rain_unknown_hours}
+        return Infection(spell, "unknown", None, says % facts)
     share = _up(spell.wet_hours, wetness, MOST_WET) * (1 - _up(spell.mean, COLDEST, warm))
-    says = f"{spell.wet_hours} h wet at {spell.mean:.1f} degC after {spell.rain:.1f} mm of rain"
-    return Infection(spell, "infection", round(share, 2), says)
+    says = _("%(hours)s h wet at %(mean)s °C with %(rain)s mm of rain")
+    facts = {"hours": spell.wet_hours, "mean": f"{spell.mean:.1f}", "rain": f"{spell.rain:.1f}"}
+    return Infection(spell, "infection", round(share, 2), says % facts)
 
 
 def _up(value: float, low: float, high: float) -> float:

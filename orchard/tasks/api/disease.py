@@ -18,7 +18,7 @@ class WetSpellShown(serializers.Serializer):
     until = Moment()
     wet_hours = serializers.IntegerField()
     unknown_hours = serializers.IntegerField(
-        help_text="hours in it of which nothing tells; not counted as wet"
+        help_text="further hours that may have been wet with these, in it or beside it; nothing tells"
     )
     rain = Amount()
     mean_temperature = Amount(allow_null=True, help_text="while wet")
@@ -36,9 +36,13 @@ WetSpellShown._declared_fields["from"] = Moment(source="since")  # type: ignore[
 class CoverShown(serializers.Serializer):
     sprayed_at = Moment()
     rain = Amount(help_text="since then, of the hours that are known")
-    unknown_hours = serializers.IntegerField(help_text="hours since then without a gauge")
+    unknown_hours = serializers.IntegerField(
+        help_text="hours since then without a gauge; a forecast of that time is none"
+    )
     low_percent = serializers.IntegerField(help_text="left at the worst of the sources")
-    likely_percent = serializers.IntegerField()
+    likely_percent = serializers.IntegerField(
+        allow_null=True, help_text="null where too much of the rain is not known"
+    )
     high_percent = serializers.IntegerField(help_text="left at the best of the sources")
     not_before = Moment(allow_null=True, help_text="the end of the label's interval; never overruled")
     by_the_rule = serializers.BooleanField(help_text="the published rule says to spray again")
@@ -46,10 +50,13 @@ class CoverShown(serializers.Serializer):
 
 
 class AgainShown(serializers.Serializer):
-    wanted = serializers.BooleanField()
+    wanted = serializers.BooleanField(
+        allow_null=True,
+        help_text="null where the weather ahead is not known, or there is no rule for the crop",
+    )
     by = Moment(allow_null=True, help_text="the start of the next wet spell that could infect")
     not_before = Moment(allow_null=True, help_text="the end of the label's interval")
-    says = serializers.CharField()
+    says = serializers.CharField(help_text="why, in the language asked for")
 
 
 class DiseaseShown(serializers.Serializer):

@@ -16,7 +16,7 @@ from orchard.blocks import services as blocks
 from orchard.farms.actors import SYSTEM
 from orchard.tasks.services import records
 from orchard.tasks.services.told import Line
-from scheduling.disease.cover import cover
+from scheduling.disease.cover import Rain, cover
 from scheduling.disease.leaf_curl import infections
 from scheduling.disease.wet_spells import WetSpell, wet_spells
 from scheduling.sky import sky_of
@@ -61,6 +61,67 @@ def test_rain_wets_where_no_sensor_says():
     assert (found.wet_hours, found.rain) == (2, 4.0)
 
 
+def test_rain_wets_whatever_a_sensor_says():
+    hours = [hour(step, rain="2" if step in (3, 4) else "0", leaf_wet=False) for step in range(9)]
+
+    (found,) = wet_spells(sky_of(hours))
+
+    assert found.wet_hours == 2
+
+
+def told(*silent, wet, count=60):
+    """Spells of a rainy time in which nothing was heard of the sensor and the gauge in some hours."""
+    dark = set().union(*silent)
+    rows = (
+        hour(
+            step,
+            rain=None if step in dark else "1" if step in wet else "0",
+            leaf_wet=None if step in dark else step in wet,
+        )
+        for step in range(count)
+    )
+    return infections(wet_spells(sky_of(rows)))
+
+
+def test_a_sensor_that_fails_in_the_middle_of_the_rain_makes_no_short_spell_safe():
+    (found,) = told(range(15, 27), wet=range(10, 15))
+
+    assert (found.spell.wet_hours, found.spell.unknown_hours, found.risk) == (5, 12, "unknown")
+
+
+def test_hours_unknown_between_two_short_spells_make_neither_safe():
+    found = told(range(18, 24), wet=set(range(10, 18)) | set(range(24, 32)))
+
+    assert [one.risk for one in found] == ["unknown", "unknown"]
+
+
+def test_a_day_without_any_word_of_rain_or_wetness_is_told_of():
+    (found,) = told(range(10, 34), wet=())
+
+    assert (found.spell.wet_hours, found.risk) == (0, "unknown")
+    assert "cannot be ruled out" in found.says
+
+
+def test_a_few_hours_without_a_word_are_too_short_for_an_infection():
+    assert told(range(10, 18), wet=()) == []
+
+
+def test_damp_air_without_a_gauge_may_have_been_rain():
+    hours = [
+        hour(
+            step,
+            rain=None if 5 <= step < 25 else "0",
+            leaf_wet=None,
+            humidity="96" if 5 <= step < 25 else "60",
+        )
+        for step in range(40)
+    ]
+
+    (found,) = infections(wet_spells(sky_of(hours)))
+
+    assert (found.spell.wet_hours, found.risk) == (20, "unknown")
+
+
 def test_a_dry_winter_has_no_wet_spell():
     assert spells(set()) == []
 
@@ -77,7 +138,8 @@ def test_a_dry_winter_has_no_wet_spell():
         ({"mean": 16.0}, "unlikely"),
         ({"mean": None}, "unknown"),
         ({"wet_hours": 10, "unknown_hours": 4}, "unknown"),
-        ({"rain": 1.0, "unknown_hours": 1}, "unknown"),
+        ({"rain": 1.0, "unknown_hours": 1}, "unlikely"),
+        ({"rain": 1.0, "rain_unknown_hours": 1}, "unknown"),
     ],
 )
 def test_a_wet_spell_is_judged_by_the_published_thresholds(changed, risk):
@@ -97,8 +159,8 @@ def test_more_wetness_and_more_cold_never_give_less_disease(one, other, warm, wa
     assert judged(wet_hours=longer, mean=cold).share >= judged(wet_hours=shorter, mean=mild).share
 
 
-def left(rain, days, **more):
-    return cover(sprayed_at=SPRAYED, at=SPRAYED + days * DAY, rain=rain, **more)
+def left(fell, days, *, interval=None, **more):
+    return cover(sprayed_at=SPRAYED, at=SPRAYED + days * DAY, rain=Rain(fell=fell, **more), interval=interval)
 
 
 def test_without_rain_nothing_is_washed_off():
@@ -126,6 +188,31 @@ def test_the_labels_interval_is_never_overruled():
 
 def test_rain_that_nobody_measured_is_named():
     assert "rain of 5 h is not known" in left(3, 2, unknown_hours=5).says
+
+
+def test_the_more_hours_without_a_gauge_the_less_may_be_left():
+    assert left(3, 2).low > left(3, 2, unknown_hours=2).low > left(3, 2, unknown_hours=9).low
+    assert left(3, 2, unknown_hours=9).likely == left(3, 2).likely
+
+
+def test_a_cover_whose_rain_nobody_measured_is_not_a_good_one():
+    found = left(0, 20, unknown_hours=480)
+
+    assert (found.low, found.likely) == (0, None)
+
+
+def test_rain_before_a_spray_had_dried_leaves_nothing_to_count_on():
+    found = left(0.4, 1, undried=True)
+
+    assert (found.low, found.likely, found.spray_again) == (0, 0, True)
+    assert "before the spray had dried" in found.says
+
+
+def test_rain_within_the_labels_dry_time_may_have_taken_all():
+    found = left(0.4, 1, too_soon=True)
+
+    assert (found.low, found.likely) == (0, 99)
+    assert "the dry time that the label wants" in found.says
 
 
 @given(st.floats(0, 200), st.floats(0, 200), st.floats(0, 60))
@@ -233,8 +320,62 @@ def test_a_cover_that_is_gone_waits_for_the_labels_interval_all_the_same(farm, b
     assert "the label's interval holds" in found["spray_again"]["says"]
 
 
+def test_a_block_without_weather_is_not_told_that_nothing_comes(farm, block):
+    found = read(farm, block)
+
+    assert found["spray_again"]["wanted"] is None
+    assert "no weather ahead is stored" in found["spray_again"]["says"]
+
+
+def test_a_spray_of_a_time_without_a_gauge_is_no_reason_to_do_without(farm, block):
+    sprayed(farm, block, 20)
+    rain_from(farm, 10 * 24, 20)
+
+    found = read(farm, block)
+
+    assert found["cover"]["likely_percent"] is None
+    assert found["spray_again"]["wanted"] is True
+    assert "what cover is left is not known" in found["spray_again"]["says"]
+
+
+def test_rain_that_was_forecast_for_a_time_gone_by_was_not_measured(farm, block):
+    sprayed(farm, block, 1)
+    first = timezone.now().replace(minute=0, second=0, microsecond=0) - DAY
+    rows = [
+        {"at": first + dt.timedelta(hours=step), "kind": "forecast", "rain": amount("0", "mm")}
+        for step in range(24)
+    ]
+    blocks.store_hours(farm=farm, station="", rows=rows, now=timezone.now())
+
+    assert read(farm, block)["cover"]["unknown_hours"] == 24
+
+
+def test_a_shower_an_hour_after_the_spray_leaves_no_cover_to_count_on(farm, block):
+    sprayed(farm, block, 1)
+    rain_from(farm, 7 * 24 + 1, 1)
+
+    found = read(farm, block)
+
+    assert (found["cover"]["low_percent"], found["cover"]["likely_percent"]) == (0, 0)
+    assert "before the spray had dried" in found["cover"]["says"]
+
+
+def test_what_is_said_of_leaf_curl_is_said_in_spanish_too(farm, block):
+    sprayed(farm, block, 1)
+    rain_from(farm, 10 * 24, 20)
+    caller = Caller(farm, "crew_member")
+
+    found = caller.get(f"blocks/{block.id}/disease", accept_language="es").json()
+
+    assert "mojad" in found["spells"][0]["says"]
+    assert "cobertura" in found["spray_again"]["says"]
+    assert "Italia" in found["limits"][0]
+
+
 def test_a_crop_without_a_rule_is_told_so(farm):
     found = read(farm, BlockFactory(farm=farm, crop="apple"))
+
+    assert found["spray_again"]["wanted"] is None
 
     assert found["spells"] == []
     assert "no rule here for apple" in found["limits"][0]
