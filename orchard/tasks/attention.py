@@ -23,7 +23,7 @@ from orchard.crews.models import Calibration, Qualification
 from orchard.farms import queries as farms
 from orchard.farms.models import Farm
 from orchard.farms.rows import FarmRow
-from orchard.inventory import container_queries
+from orchard.inventory import balance_queries, container_queries
 from orchard.inventory import queries as store
 from orchard.inventory.amounts import in_stock_unit
 from orchard.tasks import amounts, need_queries, queries, titles
@@ -86,6 +86,7 @@ def attention(*, farm: Farm, days: int, with_people: bool, now: dt.datetime) -> 
         *_short(farm, today, now),
         *_containers(farm, now),
         *_questions(farm),
+        *_below_nothing(farm, now),
         *_set_aside(farm),
         *_calibrations(farm, today, ends),
         *_used_otherwise(farm),
@@ -248,6 +249,23 @@ def _questions(farm: Farm) -> Iterator[Attention]:
             "product": row.product.name,
         }
         yield Attention("shortage_open", says, None, row)
+
+
+def _below_nothing(farm: Farm, now: dt.datetime) -> Iterator[Attention]:
+    """Yield lots that a load, told late, was taken from before the receipt that the book has of them."""
+    for first in balance_queries.below_nothing(farm=farm, since=now - SEASON):
+        lot = first.lot
+        on = store.day_on_farm(farm=farm, at=first.at)
+        says = _(
+            "by the book lot %(lot)s of %(product)s held %(held)s on %(on)s: more was taken out than had come"
+            " in by then. Find the receipt with the wrong day, or the one that is missing"
+        ) % {
+            "lot": lot.number,
+            "product": lot.product.name,
+            "held": _words(in_stock_unit(first.held, lot.product)),  # type: ignore[attr-defined]
+            "on": on,
+        }
+        yield Attention("book_below_nothing", says, None, lot, first)
 
 
 def _set_aside(farm: Farm) -> Iterator[Attention]:

@@ -347,11 +347,11 @@ def test_balances_are_a_file_that_no_spreadsheet_runs_and_that_adds_up(farm, kee
     assert answer.headers["Content-Type"] == "text/csv; charset=utf-8"
     header, line = answer.content.decode().splitlines()
     assert header == (
-        "at,product,product_id,lot,lot_id,location,expires_on,on_hand,on_hand_unit,base,base_unit"
+        "at,product,product_id,lot,lot_id,location,expires_on,on_hand,on_hand_unit,base,base_unit,note"
     )
     cells = line.split(",")
     assert cells[3] == "'=C-1"
-    assert cells[4:] == [str(held.id), "shed", "", "9.5", "lb", "4309.127515", "g"]
+    assert cells[4:] == [str(held.id), "shed", "", "9.5", "lb", "4309.127515", "g", ""]
     tomorrow = (timezone.now() + dt.timedelta(days=1)).strftime("%Y-%m-%dT%H:%M:%SZ")
     assert keeper.get(f"stock-balances.csv?at={tomorrow}").status_code == 400
 

@@ -421,3 +421,85 @@ def test_a_receipt_is_reversed_once_however_many_try_at_once():
 
     assert sorted(answer.status_code for answer in answers) == [201, 409, 409]
     assert fresh(held).on_hand_base == 0
+
+
+# before what had come in
+
+
+def test_what_went_out_before_anything_had_come_in_is_refused_with_what_the_book_held(farm, keeper):
+    held, monday = lot(copper(farm), number="C-1"), timezone.now() - dt.timedelta(days=7)
+    wednesday = monday + dt.timedelta(days=2)
+    enter(keeper, "receive", held, q("10", "lb"), at=wednesday.isoformat())
+
+    for kind, more in (("dispose", {}), ("transfer", {"location": "van"})):
+        early = enter(keeper, kind, held, q("4", "lb"), reason="wet", at=monday.isoformat(), **more)
+        assert (early.status_code, codes(early), pointers(early)) == (409, ["stock_short"], ["/at"])
+        [fault] = early.json()["errors"]
+        assert "by the book lot C-1 of Copper hydroxide 46 WG held 0 lb at " in fault["detail"]
+        assert fault["short"] == q("4", "lb")
+    assert (
+        enter(keeper, "adjust", held, q("-4", "lb"), reason="wet", at=monday.isoformat()).status_code == 409
+    )
+    later = enter(keeper, "dispose", held, q("4", "lb"), reason="wet", at=wednesday.isoformat())
+    assert later.status_code == 201
+
+
+def test_what_went_out_may_not_take_away_what_was_used_after_it(farm, keeper):
+    held, monday = lot(copper(farm)), timezone.now() - dt.timedelta(days=7)
+
+    def day(number):
+        return (monday + dt.timedelta(days=number)).isoformat()
+
+    enter(keeper, "receive", held, q("10", "lb"), at=day(0))
+    enter(keeper, "dispose", held, q("8", "lb"), reason="wet", at=day(2))
+    more = enter(keeper, "receive", held, q("10", "lb"), at=day(4)).json()
+
+    too_much = enter(keeper, "dispose", held, q("3", "lb"), reason="burst", at=day(1))
+    gone = keeper.post(
+        "stock-movements", {"kind": "reverse", "reverses": more["id"], "reason": "twice", "at": day(1)}
+    )
+    fits = enter(keeper, "dispose", held, q("2", "lb"), reason="burst", at=day(1))
+
+    assert too_much.json()["errors"][0]["short"] == q("1", "lb")
+    assert (codes(gone), pointers(gone)) == (["stock_short"], ["/at"])
+    assert fits.status_code == 201
+
+
+def test_a_load_that_is_told_to_be_older_than_the_receipt_is_taken_and_the_store_is_asked(farm, keeper):
+    held, monday = lot(copper(farm), number="C-1"), timezone.now() - dt.timedelta(days=7)
+    tuesday, wednesday = (monday + dt.timedelta(days=days) for days in (1, 2))
+    wrong_day = enter(keeper, "receive", held, q("10", "lb"), at=wednesday.isoformat()).json()
+    enter(keeper, "dispose", lot(held.product, "5", number="years-old"), q("1", "lb"), reason="wet")
+    used = [Used(held.product, held, amount("4", "lb"))]
+
+    def asked():
+        rows = Caller(farm, "manager").get("attention").json()["items"]
+        return [one for one in rows if one["code"] == "book_below_nothing"]
+
+    def on_tuesday():
+        moment = tuesday.strftime("%Y-%m-%dT%H:%M:%SZ")
+        [row] = keeper.get(f"stock-balances?lot={held.id}&at={moment}").json()["items"]
+        return row["on_hand"], row["note"]
+
+    assert asked() == []
+    done = services.use(
+        farm=farm,
+        work_order=new_id(),
+        load=new_id(),
+        used=used,
+        by=SYSTEM,
+        at=monday,
+        now=timezone.now(),
+    )
+
+    [question] = asked()
+    assert (len(done.posted), done.missing) == (1, None)
+    assert question["refers_to"] == {"kind": "lot", "id": str(held.id)}
+    assert "by the book lot C-1 of Copper hydroxide 46 WG held -4 lb on " in question["says"]
+    balance, note = on_tuesday()
+    assert balance == q("-4", "lb")
+    assert "find the receipt with the wrong day" in note
+    enter(keeper, "receive", held, q("10", "lb"), at=(monday - dt.timedelta(days=1)).isoformat())
+    keeper.post("stock-movements", {"kind": "reverse", "reverses": wrong_day["id"], "reason": "wrong day"})
+    assert asked() == []
+    assert on_tuesday() == (q("6", "lb"), None)

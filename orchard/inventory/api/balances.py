@@ -7,6 +7,7 @@ from typing import Any
 
 from django.db.models import QuerySet
 from django.http import HttpResponse
+from django.utils.translation import gettext as _
 from rest_framework import serializers
 from rest_framework.request import Request
 
@@ -28,6 +29,7 @@ COLUMNS = (
     "on_hand_unit",
     "base",
     "base_unit",
+    "note",
 )
 
 
@@ -43,6 +45,9 @@ class BalanceShown(serializers.Serializer):
     at = Moment(help_text="the moment that this holds for")
     on_hand = EveryDigit(help_text="in the product's stock unit")
     base = EveryDigit(help_text="the same in g, mL or count, exact")
+    note = serializers.CharField(
+        allow_null=True, help_text="said where this is less than nothing: what day was told wrong; else null"
+    )
 
 
 class BalanceQuery(ListQuery):
@@ -83,7 +88,15 @@ def _row(lot: Any, at: dt.datetime) -> dict[str, Any]:
         "at": at,
         "on_hand": amounts.in_stock_unit(lot.balance, lot.product),
         "base": amounts.Quantity(lot.balance, lot.product.base_unit),
+        "note": _below_nothing() if lot.balance < 0 else None,
     }
+
+
+def _below_nothing() -> str:
+    return _(
+        "more was taken out than had come in by then: find the receipt with the wrong day, or the one that "
+        "is missing"
+    )
 
 
 class BalancesCsv(Balances):
@@ -115,4 +128,5 @@ def _cells(one: dict[str, Any]) -> dict[str, Any]:
         "on_hand_unit": one["on_hand"]["unit"],
         "base": one["base"]["value"],
         "base_unit": one["base"]["unit"],
+        "note": one["note"],
     }

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import uuid
+import zoneinfo
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, nullcontext
 from decimal import Decimal
@@ -19,7 +20,7 @@ from orchard.api.spoken import of_engine
 from orchard.farms import journal
 from orchard.farms.actors import Actor
 from orchard.farms.models import Farm
-from orchard.inventory import amounts, chain, queries
+from orchard.inventory import amounts, balance_queries, chain, queries
 from orchard.inventory.models import Lot, Movement, Product
 
 
@@ -136,6 +137,34 @@ def post(
         sums = {"on_hand_base": balance, "chain_length": line.position, "chain_head": line.hash}
         journal.touch(lot, now=now, **sums)
     return line
+
+
+def demand_held(lot: Lot, change_base: Decimal, *, at: dt.datetime, now: dt.datetime) -> None:
+    """Refuse what would let a lot have held less than nothing at some moment since `at`.
+
+    It is asked of what is entered by hand. What a crew used is taken as they tell it, and told to the store
+    (`balance_queries.below_nothing`). The caller holds the lot's lock.
+
+    :raises StockShort: naming what it held, and from when on
+    """
+    if change_base >= 0 or at >= now or EXACT.add(lot.on_hand_base, change_base) < 0:
+        return
+    lowest, since = balance_queries.lowest_since(lot, at=at)
+    left = EXACT.add(lowest, change_base)
+    if left >= 0:
+        return
+    held = amounts.shown_stock(lowest, lot.product)
+    says = _(
+        "by the book lot %(lot)s of %(product)s held %(held)s at %(since)s: give the time at which this went "
+        "out, or first enter what had come in by then"
+    ) % {
+        "lot": lot.number,
+        "product": lot.product.name,
+        "held": f"{held['value']} {held['unit']}",
+        "since": f"{since.astimezone(zoneinfo.ZoneInfo(lot.farm.zone)):%Y-%m-%d %H:%M}",
+    }
+    short = amounts.shown_stock(left.copy_negate(), lot.product)
+    raise StockShort(Fault("stock_short", says, "/at", refers_to=("lot", str(lot.id)), short=short))
 
 
 def _follow(line: Movement, lot: Lot) -> None:

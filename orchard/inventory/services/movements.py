@@ -81,9 +81,12 @@ def move(
         _not_expired(kind, lot, on)
         base = ledger.base_of(quantity, product=lot.product, on=on, pointer="/quantity")
         _not_nothing(base)
+        out = kind in ("dispose", "transfer")
+        change_base = base.copy_negate() if out else base
+        ledger.demand_held(lot, change_base, at=entry.at, now=now)
         if there_key is not None:
             return _transfer(lot, held[there_key], quantity, base, entry)
-        return _enter(lot, kind, quantity, base.copy_negate() if kind == "dispose" else base, entry)
+        return _enter(lot, kind, quantity, change_base, entry)
 
 
 def _not_expired(kind: str, lot: Lot, on: dt.date) -> None:

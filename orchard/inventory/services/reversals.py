@@ -43,6 +43,7 @@ def reverse(
     _may_be_reversed(movement)
     for leg in legs:
         _still_there(leg, held[leg.lot.key])
+        ledger.demand_held(held[leg.lot.key], leg.change_base.copy_negate(), at=at, now=now)
     made = [
         _undo(
             leg, held[leg.lot.key], by=by, at=at, now=now, reason=reason, id=id if leg is movement else None

@@ -37,6 +37,7 @@ class AttentionShown(serializers.Serializer):
             "stock_low",
             "containers_out",
             "shortage_open",
+            "book_below_nothing",
             "work_set_aside",
             "calibration_due",
             "recalibrate",
