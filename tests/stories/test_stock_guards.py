@@ -226,6 +226,30 @@ def test_e14_the_manager_hears_that_a_promised_lot_was_put_aside_or_poured_away(
     assert told() == []
 
 
+def test_e14_the_crew_hears_before_and_at_the_start_that_its_copper_was_poured_away(hollow):
+    copper, where = hollow.copper(), hollow.ready_to_spray()
+    lot = hollow.lot(copper, "C-1", q("8", "lb"))
+    order = hollow.draft(where, copper, OUNCE_A_GALLON, "96")
+    hollow.do(order, "issue")
+    hollow.do(order, "accept")
+
+    def told(shown):
+        return [one for one in shown["cautions"] if one["code"] == "stock_short"]
+
+    assert told(hollow.teo.get(order).json()) == []
+    away = {"kind": "dispose", "lot": lot, "quantity": q("3", "lb"), "reason": "wet"}
+    hollow.odalys.post("stock-movements", away)
+    [in_the_bundle] = told(hollow.teo.get("day-bundle").json()["work_orders"][0])
+    [at_the_start] = told(hollow.do(order, "start", {"observed": CALM}))
+
+    assert in_the_bundle == at_the_start
+    assert at_the_start["refers_to"] == {"kind": "lot", "id": lot}
+    assert at_the_start["short"] == q("1", "lb")
+    assert "holds 5 lb, and 6 lb are promised, 6 lb of it to this work" in at_the_start["detail"]
+    hollow.receive(lot, q("1", "lb"))
+    assert told(hollow.teo.get(order).json()) == []
+
+
 def test_e15_a_recalled_lot_is_traced_to_its_blocks_in_one_call_and_set_aside(hollow):
     copper, where = hollow.copper(), hollow.ready_to_spray()
     bad = hollow.lot(copper, "C-1", q("4", "lb"), expires_on=hollow.day(60))

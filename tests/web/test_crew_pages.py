@@ -10,10 +10,11 @@ from django.urls import reverse
 from django.utils import timezone
 
 from orchard.farms.actors import SYSTEM
+from orchard.inventory import services as stock
 from orchard.tasks.models import ApplicationRecord, Incident, Load
 from orchard.tasks.papers import sheets
 from orchard.tasks.services import issue
-from tests.factories import FarmFactory, MembershipFactory, WorkerFactory
+from tests.factories import FarmFactory, MembershipFactory, WorkerFactory, amount
 from tests.tasks.lowbell import draft, lowbell, mixed, under_way
 from tests.web.people import at_the_pages, member
 
@@ -106,6 +107,20 @@ def test_too_much_wind_is_refused_in_the_readers_language_and_the_order_stays(fa
     order.refresh_from_db()
     assert (answer.status_code, order.status) == (409, "accepted")
     assert '<html lang="es">' in text(answer) and "viento" in text(answer).split('class="wrong"')[1][:600]
+
+
+def test_a_crew_reads_in_its_language_that_its_copper_was_poured_away(farm):
+    client = at_the_pages(member(farm.farm, worker=farm.lead, language="es"))
+    order = given(farm)
+    gone = {"lot": farm.first_lot, "quantity": amount("9", "lb"), "reason": "mojado"}
+    assert "según el libro" not in text(client.get(page(farm, order)))
+
+    stock.move(farm=farm.farm, kind="dispose", by=SYSTEM, now=timezone.now(), **gone)
+
+    [told] = re.findall(
+        r'<div class="watch" id="good-to-know">(.*?)</div>', text(client.get(page(farm, order)))
+    )
+    assert "según el libro el lote C-2201 de" in told and "mire si alcanza antes de mezclar" in told
 
 
 def test_the_same_form_sent_twice_records_one_load(farm, teo):
@@ -251,7 +266,7 @@ def test_a_page_asks_the_database_as_often_for_a_long_job(farm, teo, loads):
     with CaptureQueriesContext(connection) as asked:
         teo.get(page(farm, order))
 
-    assert len(asked) <= 21
+    assert len(asked) <= 24
 
 
 def test_todays_page_asks_the_database_as_often_for_many_orders(farm, teo):

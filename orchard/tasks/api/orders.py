@@ -117,7 +117,8 @@ class WorkOrderShown(Shown):
         "body, settled_at, settled_by, note}]`; `settled_at` null: a person has to look"
     )
     cautions = serializers.SerializerMethodField(
-        help_text="`[{code, detail, refers_to}]`: what refuses nothing and is good to know before the start"
+        help_text="`[{code, detail, refers_to, short}]`: what refuses nothing and is good to know before the "
+        "start, and while it goes on"
     )
     exclusion_zone = serializers.SerializerMethodField(
         help_text="`{distance, droplets, source}`: how far others stay away while it sprays; null: no spray"

@@ -14,9 +14,10 @@ from orchard.api.refusals import Fault
 from orchard.api.remembered import remembered
 from orchard.crews.models import Sprayer
 from orchard.farms.models import Farm
-from orchard.tasks import safety_queries
+from orchard.inventory import amounts as stock_amounts
+from orchard.tasks import amounts, safety_queries
 from orchard.tasks.models import Load, WorkOrder
-from orchard.tasks.services import checking, equipment, follow_up
+from orchard.tasks.services import checking, demands, equipment, follow_up
 from orchard.tasks.states import WITH_A_SPRAYER
 
 BEFORE_WORK = ("draft", "issued", "accepted", "held")
@@ -24,6 +25,7 @@ BEFORE_WORK = ("draft", "issued", "accepted", "held")
 
 def of_order(order: WorkOrder, *, now: dt.datetime) -> Iterator[Fault]:
     """Yield what is to be known of an order before it begins, and of its loads while it goes on."""
+    yield from _too_little(order)
     if order.status == "under_way":
         yield from _loads_left_out(order)
     if order.status not in BEFORE_WORK or order.held_from == "under_way":
@@ -41,6 +43,33 @@ def of_order(order: WorkOrder, *, now: dt.datetime) -> Iterator[Fault]:
         yield Fault(
             "not_briefed", _("no briefing of this order is on file: talk it through with the crew first")
         )
+
+
+def _too_little(order: WorkOrder) -> Iterator[Fault]:
+    """Yield lots that are promised to the order and hold less than is promised of them.
+
+    It refuses no start: the book may be wrong, and what is used is taken as it happened.
+    """
+    for row in demands.promised(farm=order.farm).get(order.id, []):
+        lot, missing = row.lot, EXACT.subtract(row.lot.reserved_base, row.lot.on_hand_base)
+        if missing <= 0:
+            continue
+        held, promised, mine = (
+            stock_amounts.in_stock_unit(base, row.product)
+            for base in (lot.on_hand_base, lot.reserved_base, row.open_base)
+        )
+        detail = _(
+            "by the book lot %(lot)s of %(product)s holds %(held)s, and %(promised)s are promised, %(mine)s "
+            "of it to this work: look whether there is enough before you mix, and tell the store"
+        ) % {
+            "lot": lot.number,
+            "product": row.product.name,
+            "held": amounts.words(held),
+            "promised": amounts.words(promised),
+            "mine": amounts.words(mine),
+        }
+        short = stock_amounts.shown_stock(missing, row.product)
+        yield Fault("stock_short", detail, refers_to=("lot", str(lot.id)), short=short)
 
 
 def _loads_left_out(order: WorkOrder) -> Iterator[Fault]:

@@ -138,7 +138,7 @@ def _people_out(case: Case) -> Iterator[Fault]:
 
 def _stock_usable(case: Case) -> Iterator[Fault]:
     """Yield lots that are promised to an order and may not be used any more: expired or put aside since."""
-    for row in _promised(farm=case.order.farm).get(case.order.id, []):
+    for row in promised(farm=case.order.farm).get(case.order.id, []):
         if not store.may_be_used(row.lot, on=case.day):
             detail = _(
                 "lot %(lot)s of %(product)s is reserved for this and may not be used on %(day)s: call the "
@@ -148,7 +148,7 @@ def _stock_usable(case: Case) -> Iterator[Fault]:
 
 
 @remembered
-def _promised(*, farm: Farm) -> dict[uuid.UUID, list[Reservation]]:
+def promised(*, farm: Farm) -> dict[uuid.UUID, list[Reservation]]:
     """Return what is promised to the orders of a farm."""
     rows = Reservation.objects.for_farm(farm).filter(status="open").select_related("lot", "product")
     found: dict[uuid.UUID, list[Reservation]] = {}

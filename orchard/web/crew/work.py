@@ -26,6 +26,7 @@ from orchard.tasks import queries
 from orchard.tasks.models import WorkOrder
 from orchard.tasks.papers import sheets, wording
 from orchard.tasks.papers.sheet_pdf import Alike, alike
+from orchard.tasks.services import cautions
 from orchard.tasks.states import MOVES
 from orchard.web import acting, fields, outline
 from orchard.web.crew import forms, labels
@@ -93,6 +94,7 @@ def _page(
     sheet = _sheet(visit, order)
     groups = alike(sheet["loads"]) if sheet else []
     recorded = sorted(queries.loads(order=order).values_list("number", flat=True))
+    good_to_know = [one.detail for one in cautions.of_order(order, now=visit.now)]
     made, step = _forms(visit, order, recorded), _next_step(order, recorded)
     if asked in made:
         told = fields.typed(made[asked].fields, typed or {})
@@ -103,9 +105,10 @@ def _page(
     return visit.show(
         "web/crew/work.html",
         status=status,
-        version=f"{order.etag} {recorded}",
+        version=f"{order.etag} {recorded} {good_to_know}",
         order=order,
         sheet=sheet,
+        good_to_know=good_to_know,
         state=state(order.status),
         when=wording.moment(order.starts_at, farm=visit.farm),
         crop=wording.crop(order.block.crop) if order.block else "",
