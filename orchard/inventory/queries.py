@@ -110,6 +110,15 @@ def places_of_lot(*, farm: Farm, lot: uuid.UUID) -> QuerySet[Lot]:
     return rows.filter(product__in=same.values("product"), number__in=same.values("number"))
 
 
+def with_two_last_days(*, farm: Farm) -> list[list[Lot]]:
+    """Return the lots in stock of one product and number that have different last days, place by place."""
+    rows = lots(farm=farm).filter(archived=False, on_hand_base__gt=0)
+    groups: dict[tuple[uuid.UUID, str], list[Lot]] = {}
+    for lot in rows.order_by("product__name", "number", "location", "id"):
+        groups.setdefault((lot.product.key, lot.number), []).append(lot)
+    return [same for same in groups.values() if len({lot.expires_on for lot in same}) > 1]
+
+
 def may_be_used(lot: Lot, *, on: dt.date) -> bool:
     """Return whether one lot may be used on a day; the same rule as `usable`."""
     expired = lot.expires_on is not None and lot.expires_on < on

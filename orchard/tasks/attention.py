@@ -82,6 +82,7 @@ def attention(*, farm: Farm, days: int, with_people: bool, now: dt.datetime) -> 
         *_orders(farm, now),
         *_records(farm, today, now),
         *_lots(farm, today, ends),
+        *_last_days(farm),
         *_promises(farm, today),
         *_short(farm, today, now),
         *_containers(farm, now),
@@ -157,6 +158,21 @@ def _lots(farm: Farm, today: dt.date, ends: dt.date) -> Iterator[Attention]:
             "held": _words(held),
         }
         yield Attention("lot_expiring", says, lot.expires_on, lot)
+
+
+def _last_days(farm: Farm) -> Iterator[Attention]:
+    """Yield lots of which the book has one last day at one place and another at another."""
+    for same in store.with_two_last_days(farm=farm):
+        places = [
+            f"{lot.expires_on or _('that it does not expire')} ({lot.location or _('no location')})"
+            for lot in same
+        ]
+        says = _(
+            "of lot %(number)s of %(product)s the book has more than one last day: %(places)s. Read the date "
+            "on the packages, and correct the lots"
+        ) % {"number": same[0].number, "product": same[0].product.name, "places": ", ".join(places)}
+        days = [lot.expires_on for lot in same if lot.expires_on is not None]
+        yield Attention("expiry_differs", says, min(days), same[0])
 
 
 def _promises(farm: Farm, today: dt.date) -> Iterator[Attention]:

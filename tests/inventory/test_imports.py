@@ -383,6 +383,32 @@ def test_a_scan_fills_in_a_receipt_and_finds_the_lot_that_is_there(farm, keeper)
     assert (again["lots"][0]["lot"], again["receipt"]) == (made["id"], None)
 
 
+def test_a_package_with_another_last_day_than_the_book_is_told_and_not_passed_over(farm, keeper):
+    product = copper(farm, gtins=[GTIN])
+    shed = lot(product, "5", number="C-2305", location="shed", expires_on=dt.date(2027, 5, 31))
+    lot(product, "5", number="C-9", location="van", expires_on=dt.date(2027, 1, 31))
+    text = f"(01){GTIN}(17)280531(10)C-2305"
+
+    [finding] = keeper.get(f"scan?text={text}").json()["findings"]
+    barn = keeper.post("lots", {"gs1": text, "location": "barn"}).json()
+    receipt = {"kind": "receive", "lot": barn["id"], "quantity": {"value": "1", "unit": "lb"}}
+    keeper.post("stock-movements", receipt)
+    [waits] = asked_about_last_days(farm)
+
+    assert (finding["code"], finding["lot"]) == ("expiry_differs", str(shed.id))
+    assert "may be used until 2028-05-31, the book says 2027-05-31 (shed)" in finding["says"]
+    assert waits["refers_to"] == {"kind": "lot", "id": barn["id"]}
+    assert "more than one last day: 2028-05-31 (barn), 2027-05-31 (shed)." in waits["says"]
+    keeper.patch(f"lots/{shed.id}", {"expires_on": "2028-05-31"})
+    assert keeper.get(f"scan?text={text}").json()["findings"] == []
+    assert asked_about_last_days(farm) == []
+
+
+def asked_about_last_days(farm):
+    rows = Caller(farm, "manager").get("attention").json()["items"]
+    return [one for one in rows if one["code"] == "expiry_differs"]
+
+
 def test_a_package_that_nobody_knows_offers_the_products_without_a_code(farm, keeper):
     product = oil(farm)
     copper(farm, gtins=["00614141000012"])

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from typing import Any
 
+from django.utils.translation import gettext as _
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -37,6 +39,14 @@ class ScannedProduct(serializers.Serializer):
     name = serializers.CharField()
 
 
+class ScanFinding(serializers.Serializer):
+    """What does not fit between the package and the book."""
+
+    code = serializers.ChoiceField(choices=["expiry_differs"])
+    says = serializers.CharField()
+    lot = Id()
+
+
 class ScanShown(serializers.Serializer):
     """What stands on a package, and what the farm has of it."""
 
@@ -49,6 +59,9 @@ class ScanShown(serializers.Serializer):
         many=True, help_text="where product is null: those to whose `gtins` it may be added"
     )
     lots = ScannedLot(many=True, help_text="lots of that product and number: receive into one of them")
+    findings = ScanFinding(
+        many=True, help_text="where the package and the book differ: neither is right before somebody looked"
+    )
     receipt = serializers.JSONField(
         allow_null=True,
         help_text="body for `POST lots` where there is no such lot yet; else null",
@@ -81,6 +94,7 @@ class Scan(InStore):
                 {"lot": lot.id, "location": lot.location or None, "expires_on": lot.expires_on}
                 for lot in lots
             ],
+            "findings": list(_findings(scan, lots)),
             "receipt": {"gs1": text} if product and scan.lot and not lots else None,
         }
         return Response(ScanShown(shown, context=self.context()).data)
@@ -104,8 +118,21 @@ class Scan(InStore):
         return list(rows.order_by("name", "id")[:50])
 
 
-def _lot(lot: Lot) -> dict[str, Any]:
-    return {"lot": lot.id, "location": lot.location or None, "expires_on": lot.expires_on}
+def _findings(scan: gs1.Scan, lots: Sequence[Lot]) -> Iterator[dict[str, Any]]:
+    """Yield lots of the same number of which the book has another last day than the package."""
+    for lot in lots:
+        if scan.expires_on is None or scan.expires_on == lot.expires_on:
+            continue
+        says = _(
+            "the package says that lot %(number)s may be used until %(package)s, the book says %(book)s "
+            "(%(place)s): read the date on the package, and correct the lot or set the package aside"
+        ) % {
+            "number": lot.number,
+            "package": scan.expires_on,
+            "book": lot.expires_on or _("that it does not expire"),
+            "place": lot.location or _("no location"),
+        }
+        yield {"code": "expiry_differs", "says": says, "lot": lot.id}
 
 
 def _named(product: Product) -> dict[str, Any]:

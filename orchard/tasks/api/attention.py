@@ -32,6 +32,7 @@ class AttentionShown(serializers.Serializer):
             "order_overdue",
             "record_due",
             "lot_expiring",
+            "expiry_differs",
             "promise_broken",
             "product_short",
             "stock_low",
