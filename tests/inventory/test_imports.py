@@ -242,7 +242,12 @@ def test_lots_say_their_product_by_name_id_or_gtin_and_a_lot_stands_in_it_once(f
     made = keeper.send("lots", text.removesuffix(f"{GTIN},3\n"))
 
     assert (codes(refused), pointers(refused)) == (["lot_exists"], ["/rows/5/number"])
+    [fault] = refused.json()["errors"]
+    assert fault["detail"] == "row 5: lot 3 stands in row 4 already: one row a lot and place"
+    assert "refers_to" not in fault
+    there = keeper.send("lots", f"product,number\n{product.name},3\n").json()
     assert made.json()["rows"] == 3
+    assert there["errors"][0]["refers_to"]["id"] == str(Lot.objects.get(number="3").id)
     assert Lot.objects.filter(product=product).count() == 3
 
 

@@ -45,6 +45,8 @@ class Products:
         self.row = 0
         self.opened: dict[uuid.UUID, int] = {}
         """The row that gave each lot its opening balance."""
+        self.entered: dict[tuple[uuid.UUID, str, str], int] = {}
+        """The row that made the lot of each product, number and place."""
         for row in queries.products(farm=farm).filter(archived=False).order_by("id"):
             self.note(row)
 
@@ -166,8 +168,15 @@ def _product(*, farm: Farm, known: Products, said: dict[str, Any], by: Actor, no
 
 
 def _lot(*, farm: Farm, known: Products, said: dict[str, Any], by: Actor, now: dt.datetime) -> Lot:
-    said["product"] = known.find(said["product"])
-    return lots.add_lot(farm=farm, by=by, now=now, **said)
+    product = said["product"] = known.find(said["product"])
+    here = (product.key, said["number"], said.get("location") or "")
+    if here in known.entered:  # what that row made is gone with the file: no lot to point to
+        facts = {"lot": said["number"], "row": known.entered[here]}
+        detail = _("lot %(lot)s stands in row %(row)s already: one row a lot and place") % facts
+        raise Wrong("lot_exists", detail, "number")
+    made = lots.add_lot(farm=farm, by=by, now=now, **said)
+    known.entered[here] = known.row
+    return made
 
 
 def _opening(*, farm: Farm, known: Products, said: dict[str, Any], by: Actor, now: dt.datetime) -> Movement:
