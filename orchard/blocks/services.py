@@ -8,6 +8,7 @@ import zoneinfo
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal, localcontext
+from itertools import islice
 from typing import Any
 
 from django.db import transaction
@@ -15,7 +16,7 @@ from django.utils.translation import gettext as _
 
 from mixing.quantities import EXACT, Quantity
 from orchard.api.refusals import Conflict, Fault, Unprocessable
-from orchard.blocks import outlines, weather_sense
+from orchard.blocks import outlines, weather_doubts, weather_sense
 from orchard.blocks.models import (
     Block,
     BlockOutlook,
@@ -29,7 +30,6 @@ from orchard.farms import journal
 from orchard.farms.actors import Actor
 from orchard.farms.models import Farm
 
-TWO_DAYS = dt.timedelta(days=2)
 SHAPE = ("outline", "area", "row_spacing", "tree_spacing", "trees")
 
 
@@ -207,6 +207,17 @@ class Stored:
     doubts: tuple[weather_sense.Doubt, ...]
 
 
+def refuse_what_is_to_come(*, farm: Farm, rows: Sequence[Mapping[str, Any]], now: dt.datetime) -> None:
+    """Refuse hours and days told as observed that are still to come: they would hide the forecast.
+
+    :raises Unprocessable: `time_in_future`, fifty at most
+    """
+    today = now.astimezone(zoneinfo.ZoneInfo(farm.zone)).date()
+    faults = list(islice(weather_sense.ahead(rows, now=now, today=today), 50))
+    if faults:
+        raise Unprocessable(*faults)
+
+
 def store_hours(*, farm: Farm, station: str, rows: Iterable[Mapping[str, Any]], now: dt.datetime) -> Stored:
     """Store weather hours; a later post of the same station, hour and kind replaces.
 
@@ -229,7 +240,7 @@ def _store(
     faults = list(weather_sense.impossible(rows))
     if faults:
         raise Unprocessable(*faults)
-    doubts = weather_sense.doubts(rows, near=_near(model, when, farm=farm, station=station, rows=rows))
+    doubts = weather_doubts.of_rows(model, when, farm=farm, station=station, rows=rows)
     doubted: dict[int, list[str]] = {}
     for doubt in doubts:
         doubted.setdefault(doubt.place, []).append(doubt.name)
@@ -249,17 +260,3 @@ def _store(
         batch_size=500,
     )
     return Stored(len(made), tuple(doubts))
-
-
-def _near(
-    model: Any, when: str, *, farm: Farm, station: str, rows: Sequence[Mapping[str, Any]]
-) -> list[float]:
-    """Return temperatures [degC] of the station within two days of the rows, of other times."""
-    if not rows:
-        return []
-    times = [row[when] for row in rows]
-    near = {f"{when}__gte": min(times) - TWO_DAYS, f"{when}__lte": max(times) + TWO_DAYS}
-    name = "temperature" if when == "at" else "mean"
-    there = model.objects.for_farm(farm).filter(station=station, **near).exclude(**{f"{when}__in": times})
-    found = [row.sure(name) for row in there.order_by(when, "id")]
-    return [float(value.in_base()) for value in found if value is not None]

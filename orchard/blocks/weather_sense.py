@@ -26,6 +26,8 @@ TABLE = Path(__file__).with_name("weather_sense.toml")
 TEMPERATURES = ("temperature", "minimum", "maximum", "mean")
 WINDS = ("wind", "gust")
 NEAR = dt.timedelta(hours=2)
+CLOCKS = dt.timedelta(minutes=5)
+"""So far two clocks may be apart."""
 Row = Mapping[str, Any]
 
 
@@ -62,6 +64,22 @@ def impossible(rows: Sequence[Row]) -> Iterator[Fault]:
             yield Fault("invalid", _("the minimum is above the maximum"), f"/items/{place}/minimum")
 
 
+def ahead(rows: Sequence[Row], *, now: dt.datetime, today: dt.date) -> Iterator[Fault]:
+    """Yield a fault for each hour and day that was told as observed and is still to come.
+
+    :param today: the farm's
+    """
+    says = _(
+        "this is still to come: nobody has observed it. Post it as a forecast, or look at the date and zone"
+    )
+    for place, row in enumerate(rows):
+        if row.get("kind") == "observed":
+            if row.get("at") is not None and row["at"] > now + CLOCKS:
+                yield Fault("time_in_future", says, f"/items/{place}/at")
+            elif row.get("on") is not None and row["on"] > today:
+                yield Fault("time_in_future", says, f"/items/{place}/on")
+
+
 def _outside(value: Quantity, limit: Mapping[str, str], pointer: str) -> Iterator[Fault]:
     here = value.to(limit["unit"]).value
     if not Decimal(limit["least"]) <= here <= Decimal(limit["most"]):
@@ -73,14 +91,21 @@ def _outside(value: Quantity, limit: Mapping[str, str], pointer: str) -> Iterato
         yield Fault("out_of_range", says, pointer)
 
 
-def doubts(rows: Sequence[Row], *, near: Sequence[float] = ()) -> list[Doubt]:
-    """Return what is likely wrong in rows of one station and kind, in their order.
+def doubts(
+    rows: Sequence[Row], *, near: Sequence[float] = (), beside: Sequence[Row] = (), before: Sequence[Row] = ()
+) -> list[Doubt]:
+    """Return what is likely wrong in rows of one station, in their order; places past their end are `beside`.
+
+    A station that posts each hour by itself is judged by what it posted before: one row tells nothing.
 
     :param near: temperatures [degC] of the days before and after that are stored and not doubted
+    :param beside: hours next to the rows that are stored and not doubted; of them spikes are found
+    :param before: the latest hours before the rows as they were posted, doubted or not
     """
-    found = [*_gusts(rows), *_spikes(rows)]
+    found = [*_gusts(rows), *_spikes([*rows, *beside])]
     for name in TEMPERATURES:
-        found += _fahrenheit(rows, name, near if name in ("temperature", "mean") else ())
+        of_days = near if name in ("temperature", "mean") else ()
+        found += _fahrenheit(rows, name, of_days, before if name == "temperature" else ())
     return sorted(found, key=lambda one: (one.place, one.name))
 
 
@@ -110,17 +135,20 @@ def _spikes(rows: Sequence[Row]) -> Iterator[Doubt]:
             yield Doubt(here[1], "temperature", "spike", says)
 
 
-def _fahrenheit(rows: Sequence[Row], name: str, near: Sequence[float]) -> Iterator[Doubt]:
+def _fahrenheit(
+    rows: Sequence[Row], name: str, near: Sequence[float], before: Sequence[Row]
+) -> Iterator[Doubt]:
     """Yield values in degC that are likely degF: too warm together, or far from the days on either side."""
     limits = _table()["doubtful"]
-    said = [
-        (place, float(row[name].value))
-        for place, row in enumerate(rows)
-        if row.get(name) is not None and row[name].unit == "degC"
-    ]
-    if len(said) < limits["fahrenheit_rows"]:
+    said = _in_celsius(rows, name)
+    wanted = max(0, limits["fahrenheit_rows"] - len(said))
+    earlier = _in_celsius(before, name)
+    series = (
+        [value for _, value in (*earlier[len(earlier) - wanted :], *said)] if wanted <= len(earlier) else []
+    )
+    if not said or len(series) < limits["fahrenheit_rows"]:
         return
-    middle = statistics.median(value for _, value in said)
+    middle = statistics.median(series)
     hot = middle > limits["fahrenheit_from_degC"]
     if not hot and near:
         usual = statistics.median(near)
@@ -130,6 +158,14 @@ def _fahrenheit(rows: Sequence[Row], name: str, near: Sequence[float]) -> Iterat
     if hot:
         for place, value in said:
             yield Doubt(place, name, "unit_suspect", f"{value:g} degC: likely degF")
+
+
+def _in_celsius(rows: Sequence[Row], name: str) -> list[tuple[int, float]]:
+    return [
+        (place, float(row[name].value))
+        for place, row in enumerate(rows)
+        if row.get(name) is not None and row[name].unit == "degC"
+    ]
 
 
 def gaps(moments: Sequence[dt.datetime]) -> list[tuple[dt.datetime, dt.datetime]]:

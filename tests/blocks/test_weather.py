@@ -13,7 +13,7 @@ from tests.callers import Caller, codes, pointers
 from tests.factories import FarmFactory
 
 pytestmark = pytest.mark.django_db
-START = dt.datetime(2026, 12, 1, 8, tzinfo=dt.UTC)
+START = dt.datetime(2025, 12, 1, 8, tzinfo=dt.UTC)
 
 
 @pytest.fixture
@@ -94,6 +94,41 @@ def test_a_spike_is_doubted(manager):
     assert (question["pointer"], question["code"]) == ("/items/1/temperature", "spike")
 
 
+def test_a_spike_is_doubted_too_where_each_hour_comes_by_itself(manager):
+    for step, temperature in enumerate(("8", "31", "9")):
+        manager.post("weather/hours", {"items": [hour(step, temperature)]})
+
+    found = manager.get("weather/hours").json()["items"]
+
+    assert [one["doubts"] for one in found] == [[], ["temperature"], []]
+
+
+def test_fahrenheit_called_celsius_is_found_too_where_each_hour_comes_by_itself(manager):
+    for step in range(9):
+        manager.post("weather/hours", {"items": [hour(step, str(44 + step % 3))]})
+
+    found = manager.get("weather/hours").json()["items"]
+
+    assert [one["doubts"] for one in found[5:]] == [["temperature"]] * 4
+
+
+def test_an_hour_of_tomorrow_has_not_been_observed(manager):
+    tomorrow = {**hour(0), "at": (timezone.now() + dt.timedelta(days=1)).isoformat()}
+
+    refused = manager.post("weather/hours", {"items": [hour(0), tomorrow]})
+
+    assert (refused.status_code, codes(refused)) == (422, ["time_in_future"])
+    assert pointers(refused) == ["/items/1/at"]
+    assert not WeatherHour.objects.exists()
+    assert manager.post("weather/hours", {"items": [{**tomorrow, "kind": "forecast"}]}).status_code == 200
+
+
+def test_a_day_to_come_has_not_been_observed(manager):
+    day = {"on": (timezone.now() + dt.timedelta(days=2)).date().isoformat(), "kind": "observed"}
+
+    assert codes(manager.post("weather/days", {"items": [day]})) == ["time_in_future"]
+
+
 def test_a_gust_below_the_wind_is_doubted(manager):
     wind, gust = {"value": "8", "unit": "mph"}, {"value": "3", "unit": "m/s"}
 
@@ -106,7 +141,7 @@ def test_a_gust_below_the_wind_is_doubted(manager):
 
 def test_a_day_upside_down_is_refused(manager):
     low, high = {"value": "12", "unit": "degC"}, {"value": "40", "unit": "degF"}
-    day = {"on": "2026-12-01", "kind": "observed", "minimum": low, "maximum": high}
+    day = {"on": "2025-12-01", "kind": "observed", "minimum": low, "maximum": high}
 
     assert codes(manager.post("weather/days", {"items": [day]})) == ["invalid"]
 
@@ -122,7 +157,7 @@ def test_an_old_forecast_is_shown_as_stale_and_an_old_observation_is_not(manager
 
 
 def test_a_csv_file_in_us_units_is_stored_as_it_says(farm, tmp_path):
-    text = "at,temperature [degF],wind [mph],rain [in],leaf_wet\n2026-12-01T00:00:00-08:00,50,5,0.1,true\n"
+    text = "at,temperature [degF],wind [mph],rain [in],leaf_wet\n2025-12-01T00:00:00-08:00,50,5,0.1,true\n"
 
     told = load(farm, tmp_path, text, kind="observed")
 
@@ -131,17 +166,17 @@ def test_a_csv_file_in_us_units_is_stored_as_it_says(farm, tmp_path):
 
 
 def test_gaps_and_doubles_are_told(farm, tmp_path):
-    times = ["2026-12-01T00:00Z", "2026-12-01T01:00Z", "2026-12-01T01:00Z", "2026-12-01T05:00Z"]
+    times = ["2025-12-01T00:00Z", "2025-12-01T01:00Z", "2025-12-01T01:00Z", "2025-12-01T05:00Z"]
     text = "at,kind,humidity_percent\n" + "".join(f"{at},observed,80\n" for at in times)
 
     told = load(farm, tmp_path, text)
 
     assert (told["stored"], told["duplicates"]) == (3, 1)
-    assert told["gaps"] == [{"after": "2026-12-01T01:00:00+00:00", "before": "2026-12-01T05:00:00+00:00"}]
+    assert told["gaps"] == [{"after": "2025-12-01T01:00:00+00:00", "before": "2025-12-01T05:00:00+00:00"}]
 
 
 def test_local_times_of_the_night_with_an_hour_twice_become_two_hours(farm, tmp_path):
-    times = ["2026-11-01T00:00", "2026-11-01T01:00", "2026-11-01T01:00", "2026-11-01T02:00"]
+    times = ["2025-11-02T00:00", "2025-11-02T01:00", "2025-11-02T01:00", "2025-11-02T02:00"]
     text = "at,kind,humidity_percent\n" + "".join(f"{at},observed,80\n" for at in times)
 
     told = load(farm, tmp_path, text)
@@ -151,17 +186,17 @@ def test_local_times_of_the_night_with_an_hour_twice_become_two_hours(farm, tmp_
 
 def test_an_hour_that_the_clocks_leave_out_is_a_fault(farm, tmp_path):
     with pytest.raises(CommandError, match="no such hour"):
-        load(farm, tmp_path, "at,kind,humidity_percent\n2027-03-14T02:30,observed,80\n")
+        load(farm, tmp_path, "at,kind,humidity_percent\n2026-03-08T02:30,observed,80\n")
 
 
 def test_another_zone_is_turned(farm, tmp_path):
-    load(farm, tmp_path, "at,kind,humidity_percent\n2026-12-01T17:00,observed,80\n", zone="Asia/Seoul")
+    load(farm, tmp_path, "at,kind,humidity_percent\n2025-12-01T17:00,observed,80\n", zone="Asia/Seoul")
 
     assert WeatherHour.objects.get().at == START
 
 
 def test_days_and_json_are_read_too(farm, tmp_path):
-    day = {"on": "2026-12-01", "kind": "forecast", "rain": {"value": "3", "unit": "mm"}}
+    day = {"on": "2025-12-01", "kind": "forecast", "rain": {"value": "3", "unit": "mm"}}
 
     assert load(farm, tmp_path, json.dumps({"items": [day]}))["what"] == "days"
     assert WeatherDay.objects.get().rain.value == 3
@@ -170,14 +205,14 @@ def test_days_and_json_are_read_too(farm, tmp_path):
 @pytest.mark.parametrize(
     ("text", "says"),
     [
-        ("at,kind,temperature\n2026-12-01T00:00Z,observed,5\n", "say the unit of temperature"),
+        ("at,kind,temperature\n2025-12-01T00:00Z,observed,5\n", "say the unit of temperature"),
         ("at,kind,warmth [degC]\n", "is no column"),
         ("at,kind,temperature [degX]\n", "degX"),
         ("kind,humidity_percent\nobserved,80\n", "a column `at`"),
-        ("at,kind,humidity_percent\n2026-12-01T00:00Z,observed,180\n", "between 0 and 100"),
-        ("at,kind,temperature [degC]\n2026-12-01T00:00Z,observed,1e3\n", "plain decimal"),
-        ("at,kind,rain [mm]\n2026-12-01T00:00Z,observed,-1\n", "below zero"),
-        ("at,humidity_percent\n2026-12-01T00:00Z,80\n", "observed or forecast"),
+        ("at,kind,humidity_percent\n2025-12-01T00:00Z,observed,180\n", "between 0 and 100"),
+        ("at,kind,temperature [degC]\n2025-12-01T00:00Z,observed,1e3\n", "plain decimal"),
+        ("at,kind,rain [mm]\n2025-12-01T00:00Z,observed,-1\n", "below zero"),
+        ("at,humidity_percent\n2025-12-01T00:00Z,80\n", "observed or forecast"),
         ("at,kind,humidity_percent\nyesterday,observed,80\n", "yesterday"),
         ("{not json", "no JSON"),
         ('{"hours": []}', "items"),

@@ -55,7 +55,7 @@ class Place:
             store.move(
                 farm=self.farm, kind="receive", lot=lot, quantity=plenty, reason="", by=SYSTEM, now=now
             )
-        days = {"items": [as_posted(day) for day in CUT.weather]}
+        days = {"items": [as_posted(day, clock.now.date()) for day in CUT.weather]}
         assert self.manager.post("weather/days", days).status_code == 200
 
     def look(self, day, bbch, drop):

@@ -23,11 +23,11 @@ VALUES = ("minimum", "maximum", "wind", "rain")
 CUT = records.load()
 
 
-def as_posted(day):
+def as_posted(day, today):
     found = {name: getattr(day, name).as_json() for name in VALUES if getattr(day, name) is not None}
     return {
         "on": day.on.isoformat(),
-        "kind": "observed",
+        "kind": "observed" if day.on <= today else "forecast",
         "humidity_percent": str(day.humidity_percent),
         **found,
     }
@@ -121,7 +121,7 @@ def season(monkeypatch):
 
 def test_four_people_take_a_published_programme_through_a_real_winter(season):
     farm, clock = season.farm, season.clock
-    days = {"station": "Yeosu", "items": [as_posted(day) for day in CUT.weather]}
+    days = {"station": "Yeosu", "items": [as_posted(day, clock.now.date()) for day in CUT.weather]}
     assert season.manager.post("weather/days", days).json() == {"stored": len(CUT.weather)}
 
     advice = {"from": "2023-11-01", "until": "2024-05-31", "volume_per_tree": q("1.25", "gal")}

@@ -495,6 +495,7 @@ def test_the_open_hours_say_what_closes_the_others(manager, farm):
             "at": start + dt.timedelta(hours=hour),
             "kind": "forecast",
             "temperature": amount("50", "degF"),
+            "humidity_percent": 60,
             "wind": amount("15" if hour < 2 else "5", "mph"),
             "rain": amount("0", "mm"),
         }

@@ -155,6 +155,7 @@ class Weather(Collection):
 
     def _store(self) -> Response:
         asked = self.asked_for()
+        services.refuse_what_is_to_come(farm=self.farm, rows=asked["items"], now=self.now)
         stored = self.stores(
             farm=self.farm, station=asked.get("station", ""), rows=asked["items"], now=self.now
         )

@@ -38,8 +38,10 @@ class Command(FarmCommand):
             _text(options["file"]), zone=_zone(options["zone"] or farm.zone), kind=options["kind"]
         )
         store = services.store_hours if found.when == "at" else services.store_days
+        now = timezone.now()
+        services.refuse_what_is_to_come(farm=farm, rows=found.rows, now=now)
         with transaction.atomic():
-            stored = store(farm=farm, station=options["station"], rows=found.rows, now=timezone.now())
+            stored = store(farm=farm, station=options["station"], rows=found.rows, now=now)
         return {
             "stored": stored.rows,
             "what": "hours" if found.when == "at" else "days",
