@@ -62,8 +62,8 @@ class LeftOut:
     """A line and block without a job.
 
     :ivar code: `stage_unknown`, `too_early`, `stage_passed`, `leaf_drop_unknown`, `leaf_drop_unmet`, `done`,
-        `no_forecast`, `no_open_day`, `too_long`, `mix_stop`, `no_sprayer`, `crew_not_qualified`,
-        `stock_short`, `no_crew` or `planned_already`
+        `no_forecast`, `no_open_day`, `block_closed`, `interval`, `too_long`, `mix_stop`, `no_sprayer`,
+        `crew_not_qualified`, `stock_short`, `no_crew` or `planned_already`
     """
 
     line: str

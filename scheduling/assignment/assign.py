@@ -141,6 +141,7 @@ def earlier(problem: Problem, placed: dict[str, Placed]) -> dict[str, Placed]:
     """
     jobs = {job.id: job for job in problem.jobs}
     crews = {crew.id: list(crew.busy) for crew in problem.crews}
+    shares = {crew.id: crew.shares for crew in problem.crews}
     tools = {tool.id: list(tool.busy) for tool in problem.tools}
     done: dict[str, Placed] = {}
     for one in sorted(placed.values(), key=lambda one: (one.start, one.job)):
@@ -157,7 +158,8 @@ def earlier(problem: Problem, placed: dict[str, Placed]) -> dict[str, Placed]:
         start = max(ends)
         moved = Placed(one.job, one.crew, one.tool, start, start + one.end - one.start, one.risk, one.road)
         done[one.job] = moved
-        crews[one.crew].append((start, moved.end))
+        for crew in (one.crew, *shares[one.crew]):
+            crews.setdefault(crew, []).append((start, moved.end))
         if one.tool is not None:
             tools[one.tool].append((start, moved.end))
     return done

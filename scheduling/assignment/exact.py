@@ -107,13 +107,19 @@ class Model:
         made.kept.append(kept)
 
     def _one_at_a_time(self) -> None:
-        for crew in self.problem.crews:
-            held = [
+        days = {
+            crew.id: [
                 self._interval(job, made, made.crews[crew.id])
                 for job, made in self.jobs.items()
                 if crew.id in made.crews
             ]
-            self.cp.add_no_overlap([*held, *self._busy(crew.busy)])
+            for crew in self.problem.crews
+        }
+        for crew in self.problem.crews:
+            self.cp.add_no_overlap([*days[crew.id], *self._busy(crew.busy)])
+            for other in crew.shares:
+                if crew.id < other and other in days:
+                    self.cp.add_no_overlap([*days[crew.id], *days[other]])
         for tool in self.problem.tools:
             held = [
                 self._interval(job, made, chosen)

@@ -37,7 +37,10 @@ class Board:
     placed: dict[str, Placed] = field(default_factory=dict)
     taken: list[tuple[int, Job]] = field(default_factory=list)
 
+    _sharing: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+
     def __post_init__(self) -> None:
+        self._sharing = {crew.id: crew.shares for crew in self.problem.crews}
         for crew in self.problem.crews:
             _mark(self.crews, crew)
         for tool in self.problem.tools:
@@ -46,7 +49,8 @@ class Board:
     def put(self, job: Job, placed: Placed) -> None:
         """Put a job on the board."""
         span, day = (placed.start, placed.end), placed.start // DAY
-        self.crews[placed.crew, day].append(span)
+        for crew in (placed.crew, *self._sharing.get(placed.crew, ())):
+            self.crews[crew, day].append(span)
         if placed.tool is not None:
             self.tools[placed.tool, day].append(span)
         self.blocks[job.block].append((job, placed))

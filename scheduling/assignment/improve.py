@@ -114,7 +114,11 @@ def without_the_rest(problem: Problem, placed: Mapping[str, Placed], free: set[s
     jobs = {job.id: job for job in problem.jobs}
     fixed = [one for name, one in placed.items() if name not in free]
     crews = tuple(
-        replace(crew, busy=crew.busy + tuple((one.start, one.end) for one in fixed if one.crew == crew.id))
+        replace(
+            crew,
+            busy=crew.busy
+            + tuple((one.start, one.end) for one in fixed if one.crew in (crew.id, *crew.shares)),
+        )
         for crew in problem.crews
     )
     tools = tuple(

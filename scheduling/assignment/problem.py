@@ -51,6 +51,7 @@ class Job:
     :ivar spells: when it may be done, in order of time; they do not overlap
     :ivar needs: what it takes of each product, in whole units that `Stock` counts in
     :ivar handled: somebody must do it who may handle pesticides
+    :ivar asks: what else they must hold: a licence, a fit test
     """
 
     id: str
@@ -60,6 +61,7 @@ class Job:
     needs: Mapping[str, int] = field(default_factory=dict)
     handled: bool = True
     was: Was | None = None
+    asks: tuple[str, ...] = ()
 
     @property
     def shortest(self) -> int:
@@ -69,17 +71,25 @@ class Job:
 
 @dataclass(frozen=True, slots=True)
 class Crew:
-    """People who go out together; `busy` with other work, `unqualified` where nobody of them may handle."""
+    """People who go out together; `busy` with other work, `unqualified` where nobody of them may handle.
+
+    :ivar lacking: when they do not hold what jobs ask for besides, by what those ask for
+    :ivar shares: crews that somebody of this one belongs to as well: they are never out at the same time
+    """
 
     id: str
     busy: tuple[Span, ...] = ()
     unqualified: tuple[Span, ...] = ()
+    lacking: Mapping[tuple[str, ...], tuple[Span, ...]] = field(default_factory=dict)
+    shares: tuple[str, ...] = ()
 
     def may(self, job: Job, spell: Spell) -> bool:
         """Say whether the crew may do a job in a spell."""
-        return not job.handled or not any(
-            overlap((spell.start, spell.end), span) for span in self.unqualified
-        )
+        return not any(overlap((spell.start, spell.end), span) for span in self.closed(job))
+
+    def closed(self, job: Job) -> tuple[Span, ...]:
+        """Return when nobody of the crew may do a job."""
+        return self.unqualified + self.lacking.get(job.asks, ()) if job.handled else ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,6 +103,8 @@ class Tool:
 @dataclass(frozen=True, slots=True)
 class Stock:
     """What jobs that begin from a minute on may take of a product: of lots that are still good by then.
+
+    It begins and ends at night, so that no spell lies across its ends.
 
     :ivar until: from this minute on there can be as much as is wanted, since more can be bought by then
     """

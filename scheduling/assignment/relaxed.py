@@ -264,7 +264,7 @@ def _share(minutes: int, of: int, parts: int) -> float:
 
 def _free(one: Crew | Tool, spans: list[Span], *, handled: bool = False) -> int:
     """Return the minutes that somebody is free within any of the spans."""
-    busy = one.busy + (one.unqualified if handled and isinstance(one, Crew) else ())
+    busy = one.busy + (one.unqualified if handled and isinstance(one, Crew) else ())  # `lacking` forgotten
     return sum(end - start for span in _joined(spans) for start, end in without(span, busy))
 
 
@@ -285,8 +285,10 @@ def _stocks(problem: Problem, choices: list[Choice], rows: Rows) -> None:
             for column, choice in enumerate(choices)
             if stock.counts(choice.spell.start) and choice.job.needs.get(stock.product)
         }
-        if terms and sum(terms.values()) > stock.amount:
-            rows.add(terms, high=stock.amount)
+        if terms and sum(terms.values()) > stock.amount:  # as shares, whatever the units are
+            whole = max(1, stock.amount)
+            shares = {column: amount / whole for column, amount in terms.items()}
+            rows.add(shares, high=stock.amount / whole)
 
 
 def _blocks(problem: Problem, choices: list[Choice], rows: Rows) -> None:

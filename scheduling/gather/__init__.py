@@ -28,15 +28,16 @@ from orchard.tasks.told import Told
 from orchard.tasks.windows import outlines_of
 from scheduling import bounds, practice
 from scheduling.assignment import Job, Problem, Spell, Was, Way
-from scheduling.assignment.problem import without
+from scheduling.assignment.problem import Span
 from scheduling.forecast import LastSafeDay
-from scheduling.gather import bookings, ground, mixes
+from scheduling.gather import bookings, ground, hands, mixes
 from scheduling.gather.between import Waits
 from scheduling.gather.bookings import Frame
-from scheduling.gather.mixes import MILLI, Mix
-from scheduling.gather.skies import Skies, Stretch
-from scheduling.gather.standing import Standing, closed_by, standing
-from scheduling.gather.wishes import Wish, ends_with_the_buds, opens, over_with_the_buds, risk_of
+from scheduling.gather.mixes import UNITS, Mix
+from scheduling.gather.openings import closed_to, spells_in
+from scheduling.gather.skies import Skies
+from scheduling.gather.standing import Standing, standing
+from scheduling.gather.wishes import Wish, ends_with_the_buds, opens, over_with_the_buds
 from scheduling.lines import BlockSeen, LeftOut, ProgrammeLine, barred, not_before
 from scheduling.roads import drive_minutes
 
@@ -63,20 +64,31 @@ class Gathered:
     products: dict[str, Product]
     run: PlanningRun
     now: dt.datetime
+    stay: tuple[Standing, ...]
+    waits: Waits
 
-    def before(self, wish: Wish) -> list[Stretch]:
-        """Return the open stretches of a wish from today until the plan begins."""
+    def closing(self, wish: Wish) -> Iterator[tuple[Standing | None, Span]]:
+        """Yield when the block of a wish is closed, and by which order that stays."""
+        return closed_to(wish, self.stay, self.waits, self.frame)
+
+    def before(self, wish: Wish) -> tuple[Spell, ...]:
+        """Return when a wish might have been done from today until the plan begins."""
         zone = self.frame.zone
         today, last = self.now.astimezone(zone).date(), self.frame.first - dt.timedelta(days=1)
-        if today > last or wish.after > self.frame.first:
-            return []
-        skies = Skies(self.run.farm, since=max(today, last - A_WEEK), until=last, zone=zone)
-        found = skies.opening(wish.bounds).stretches
-        if wish.mix is None:
-            return list(found)
+        since = max(today, last - A_WEEK, wish.since)
+        if since > last:
+            return ()
+        found = Skies(self.run.farm, since=since, until=last, zone=zone).opening(wish.bounds).stretches
         days = sorted({one.on for one in found})
-        closed = mixes.forbidden_days(wish.mix, days=days, zone=zone, now=self.now)
-        return [one for one in found if one.on not in closed]
+        closed = (
+            {} if wish.mix is None else mixes.forbidden_days(wish.mix, days=days, zone=zone, now=self.now)
+        )
+        return spells_in(
+            [one for one in found if one.on not in closed],
+            within=(self.frame.minute(self.now), self.frame.midnight(self.frame.first)),
+            closed=tuple(span for _, span in self.closing(wish)),
+            frame=self.frame,
+        )
 
 
 @dataclass(slots=True)
@@ -118,7 +130,9 @@ def gather(*, run: PlanningRun, by: Actor, now: dt.datetime) -> Gathered:
                 (wishes if isinstance(one, Wish) else left_out).append(one)  # type: ignore[arg-type]
     drafts = {wish.draft.key for wish in wishes if wish.draft is not None}
     fixed = [order for order in known.open_orders if order.key not in drafts]
-    problem = _problem(known, wishes, fixed)
+    stay = standing(fixed, blocks={str(wish.block.id) for wish in wishes}, by=by, now=now)
+    waits = Waits(most=len(known.frame.days) + bookings.KEPT.days, now=now)
+    problem = _problem(known, wishes, fixed, stay, waits)
     return Gathered(
         frame=known.frame,
         problem=problem,
@@ -130,6 +144,8 @@ def gather(*, run: PlanningRun, by: Actor, now: dt.datetime) -> Gathered:
         products=known.products,
         run=run,
         now=now,
+        stay=tuple(stay),
+        waits=waits,
     )
 
 
@@ -194,6 +210,7 @@ def _leaves(
         block=block,
         seen=seen,
         kind=LEAVES,
+        since=dt.date.min,
         after=known.frame.first,
         last_safe=None,
         opening=known.skies.opening(()),
@@ -210,7 +227,8 @@ def _wish(
     last_safe: LastSafeDay | None,
     draft: WorkOrder | None,
 ) -> Iterator[Wish | LeftOut]:
-    after = opens(line, last_safe, max(known.frame.first, not_before(line, seen)))
+    since = opens(line, last_safe, not_before(line, seen))
+    after = max(known.frame.first, since)
     mix = None
     if line.kind == "spray":
         if not known.sprayers:
@@ -235,6 +253,7 @@ def _wish(
         block=block,
         seen=seen,
         kind=line.kind,
+        since=since,
         after=after,
         last_safe=last_safe,
         opening=known.skies.opening(limits),
@@ -268,7 +287,7 @@ def _mix(known: _Known, raw: dict[str, Any], block: Block, after: dt.date) -> Mi
         now=known.now,
     )
     for id, need in mix.needs.items():
-        known.taken[id] = known.taken.get(id, Decimal(0)) + Decimal(need) / MILLI
+        known.taken[id] = known.taken.get(id, Decimal(0)) + Decimal(need) / UNITS
     return mix
 
 
@@ -287,10 +306,13 @@ def _bounds(known: _Known, mix: Mix | None, block: Block) -> tuple[bounds.Bound,
     return bounds.in_force(labels=labels, farm=bounds.of_farm(known.run.farm.limits or {}))
 
 
-def _problem(known: _Known, wishes: Sequence[Wish], fixed: Sequence[WorkOrder]) -> Problem:
-    blocks = {str(wish.block.id) for wish in wishes}
-    stay = standing(fixed, blocks=blocks, by=known.by, now=known.now)
-    waits = Waits(most=len(known.frame.days) + bookings.KEPT.days, now=known.now)
+def _problem(
+    known: _Known,
+    wishes: Sequence[Wish],
+    fixed: Sequence[WorkOrder],
+    stay: Sequence[Standing],
+    waits: Waits,
+) -> Problem:
     jobs = tuple(_job(known, wish, stay, waits) for wish in wishes)
     gaps = {
         (one.id, other.id): _gap(one, other, waits)
@@ -307,7 +329,7 @@ def _problem(known: _Known, wishes: Sequence[Wish], fixed: Sequence[WorkOrder]) 
     ]
     return Problem(
         jobs=jobs,
-        crews=tuple(bookings.crews_of(known.run, fixed, known.frame)),
+        crews=tuple(hands.crews_of(known.run, fixed, known.frame, asked=[job.asks for job in jobs])),
         tools=tuple(bookings.tools_of(known.sprayers, fixed, known.frame)),
         gaps=gaps,
         stocks=tuple(bookings.stocks_of(known.products, wanted, drafts, known.frame, known.now)),
@@ -324,17 +346,14 @@ def _gap(first: Wish, then: Wish, waits: Waits) -> int:
 
 def _job(known: _Known, wish: Wish, stay: Sequence[Standing], waits: Waits) -> Job:
     ways = tuple(_ways(known, wish))
-    closed = tuple(_closed(known, wish, stay, waits))
     frame = known.frame
-    begins, ends = frame.minute(known.run.starts_at), frame.minute(known.run.ends_at)
-    spells = [
-        Spell(start, end, risk_of(wish, stretch))
-        for stretch in wish.stretches
-        for start, end in without(
-            (max(begins, frame.minute(stretch.start)), min(ends, frame.minute(stretch.end))), closed
-        )
-        if end > start
-    ]
+    spells = spells_in(
+        wish.stretches,
+        within=(frame.minute(known.run.starts_at), frame.minute(known.run.ends_at)),
+        closed=tuple(span for _, span in closed_to(wish, stay, waits, frame)),
+        frame=frame,
+        wish=wish,
+    )
     draft = wish.draft
     was = None
     if draft is not None:
@@ -342,17 +361,8 @@ def _job(known: _Known, wish: Wish, stay: Sequence[Standing], waits: Waits) -> J
         was = Was(crew, tool, frame.minute(draft.starts_at))
     handled = wish.kind in ("spray", "calibration", "equipment_wash")
     needs = wish.mix.needs if wish.mix else {}
-    return Job(wish.id, str(wish.block.id), ways, tuple(spells), needs, handled, was)
-
-
-def _closed(known: _Known, wish: Wish, stay: Sequence[Standing], waits: Waits) -> Iterator[tuple[int, int]]:
-    """Yield when a block is closed: re-entry after what was sprayed, and other work on it that stays."""
-    until = wish.block.re_entry_until
-    if until is not None:
-        yield min(0, known.frame.minute(until)), known.frame.minute(until)
-    for one in stay:
-        if one.order.block == wish.block:
-            yield from closed_by(one, wish.mix, frame=known.frame, waits=waits)
+    asks = hands.asks_of(wish.mix) if wish.mix else ()
+    return Job(wish.id, str(wish.block.id), ways, spells, needs, handled, was, asks)
 
 
 def _ways(known: _Known, wish: Wish) -> Iterator[Way]:

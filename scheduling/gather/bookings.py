@@ -1,16 +1,16 @@
-"""Who and what is taken already: open orders that stay, training that is not valid, and stock."""
+"""What is taken already: open orders that stay, sprayers, and stock."""
 
 from __future__ import annotations
 
 import datetime as dt
 import zoneinfo
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from decimal import ROUND_FLOOR, Decimal
+from decimal import ROUND_CEILING, Decimal
 
 from orchard.crews import queries as crew_queries
-from orchard.crews.models import Calibration, Qualification, Sprayer
+from orchard.crews.models import Calibration, Sprayer
 from orchard.farms.models import Farm
 from orchard.inventory import allocation
 from orchard.inventory import queries as store
@@ -18,8 +18,8 @@ from orchard.inventory.models import Lot, Product
 from orchard.tasks import queries as tasks
 from orchard.tasks.models import PlanningRun, WorkOrder
 from orchard.tasks.states import OPEN
-from scheduling.assignment import Crew, Stock, Tool
-from scheduling.gather.mixes import MILLI, needs_of
+from scheduling.assignment import Stock, Tool
+from scheduling.gather.mixes import UNITS, needs_of
 from scheduling.practice import practice
 
 USUAL = dt.timedelta(minutes=60)
@@ -72,37 +72,6 @@ def span_of(order: WorkOrder, frame: Frame) -> tuple[int, int]:
     return start, max(end, start + int(practice()["day"]["step_minutes"]))
 
 
-def crews_of(run: PlanningRun, fixed: Iterable[WorkOrder], frame: Frame) -> list[Crew]:
-    """Return the crews that may be sent, with when they are busy and when nobody of them may handle."""
-    rows = crew_queries.crews(farm=run.farm).filter(archived=False)
-    if run.crews is not None:
-        rows = rows.filter(id__in=run.crews)
-    trained = _trained(run.farm)
-    busy = defaultdict(list)
-    for order in fixed:
-        if order.crew is not None:
-            busy[order.crew.id].append(span_of(order, frame))
-    found = []
-    for crew in rows.order_by("id"):
-        hands = [trained[one.key] for one in crew.members.all() if one.adult and not one.archived]
-        closed = [
-            (frame.midnight(on), frame.midnight(on + dt.timedelta(days=1)))
-            for on in frame.days
-            if not any(first <= on <= last for spans in hands for first, last in spans)
-        ]
-        found.append(Crew(str(crew.id), tuple(sorted(busy[crew.id])), tuple(closed)))
-    return found
-
-
-def _trained(farm: Farm) -> Mapping[object, list[tuple[dt.date, dt.date]]]:
-    """Return when each worker's handler training is valid, as `crews.queries.may_handle` asks for it."""
-    found: dict[object, list[tuple[dt.date, dt.date]]] = defaultdict(list)
-    rows = Qualification.objects.for_farm(farm).filter(kind=crew_queries.HANDLER_TRAINING)
-    for worker, obtained, expires in rows.order_by("id").values_list("worker", "obtained_on", "expires_on"):
-        found[worker].append((obtained, expires))
-    return found
-
-
 def sprayers_of(run: PlanningRun) -> list[Sprayer]:
     """Return the sprayers that may be taken: of the run, with a tank or on a hose, kept for nothing else."""
     rows = crew_queries.plain_sprayers(farm=run.farm).filter(archived=False, dedicated_to=None)
@@ -139,12 +108,17 @@ def stocks_of(
 
     :param drafts: drafts that stay: they have nothing reserved yet, and take theirs before this plan does
     """
-    ids = sorted(set(wanted))
+    jobs = Counter(wanted)
+    ids = sorted(jobs)
     lots = defaultdict(list)
     rows = Lot.objects.filter(product__in=[products[id].key for id in ids]).select_related("product")
     for lot in rows.order_by("id"):
         lots[str(lot.product.id)].append(lot)
-    return [stock for id in ids for stock in _of_product(id, lots[id], products, drafts, frame, now)]
+    return [
+        stock
+        for id in ids
+        for stock in _of_product(id, lots[id], products, drafts, frame, now, slack=jobs[id])
+    ]
 
 
 def _of_product(
@@ -154,7 +128,13 @@ def _of_product(
     drafts: Sequence[WorkOrder],
     frame: Frame,
     now: dt.datetime,
+    *,
+    slack: int,
 ) -> Iterable[Stock]:
+    """Yield what may be taken of one product.
+
+    :param slack: units for what each job was rounded up by: what fits to the last drop is taken to fit
+    """
     ends = {
         lot.expires_on + dt.timedelta(days=1)
         for lot in lots
@@ -168,7 +148,17 @@ def _of_product(
             if order.starts_at.astimezone(frame.zone).date() >= on
         )
         lead = products[id].lead_time
-        amount = int((free * MILLI).to_integral_value(rounding=ROUND_FLOOR)) - taken
-        bought = None if lead is None else frame.minute(now) + int(lead.in_base() / 60)
+        amount = int((free * UNITS).to_integral_value(rounding=ROUND_CEILING)) - taken + slack
+        bought = (
+            None
+            if lead is None
+            else _next_midnight(now + dt.timedelta(minutes=int(lead.in_base() / 60)), frame)
+        )
         if bought is None or bought > frame.midnight(on):
             yield Stock(id, frame.midnight(on), max(0, amount), bought)
+
+
+def _next_midnight(moment: dt.datetime, frame: Frame) -> int:
+    """Return the minute from which on what comes in the course of a day is counted upon."""
+    on = moment.astimezone(frame.zone).date()
+    return frame.midnight(on + dt.timedelta(days=1))

@@ -22,7 +22,8 @@ from orchard.tasks import amounts, checks, choosing, intervals, resolving
 from orchard.tasks.models import MixCheck
 from orchard.tasks.told import Told
 
-MILLI = 1000
+UNITS = 10**9
+"""Whole units to a g or a mL."""
 Stop = tuple[Mapping[str, Any], Mapping[str, Any]]
 DAY_SECONDS = 86400
 
@@ -31,7 +32,7 @@ DAY_SECONDS = 86400
 class Mix:
     """What one job puts on.
 
-    :ivar needs: thousandths of g or mL of each product, rounded up, by its id
+    :ivar needs: units of each product, rounded up, by its id
     :ivar litres: of finished spray; None where it is not known
     :ivar re_entry: how long nobody enters after it
     :ivar because: why it is not the line's first mix
@@ -100,7 +101,7 @@ def mix_of(
 def needs_of(
     totals: Iterable[Mapping[str, Any]], products: Mapping[str, Product], *, on: dt.date
 ) -> dict[str, int]:
-    """Return the thousandths of g or mL that totals come to; what cannot be turned into them is left out."""
+    """Return the units that totals come to; what cannot be turned into them is left out."""
     found = {}
     for total in totals:
         product = products.get(total["id"])
@@ -110,7 +111,7 @@ def needs_of(
             base = stock_amounts.in_base(amounts.read(total["exact"]), product=product, on=on)
         except QuantityError:
             continue  # the density is missing: the check says so, and the store cannot tell
-        found[total["id"]] = int((base * MILLI).to_integral_value(rounding=ROUND_CEILING))
+        found[total["id"]] = int((base * UNITS).to_integral_value(rounding=ROUND_CEILING))
     return found
 
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import datetime as dt
 import zoneinfo
-from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -43,11 +43,17 @@ class Stretch:
 
 @dataclass(frozen=True, slots=True)
 class Opening:
-    """The stretches of a mix, and how many hours of work each limit closed."""
+    """The stretches of a mix, and how many hours of work each limit closed on each day."""
 
     stretches: tuple[Stretch, ...]
-    closed_by: Counter[str]
-    looked_at: int
+    closed_by: Mapping[dt.date, Counter[str]]
+
+    def limits(self, days: Iterable[dt.date]) -> list[tuple[str, int]]:
+        """Return the limits that closed hours of work on some days, the one of most hours first."""
+        found: Counter[str] = Counter()
+        for on in days:
+            found.update(self.closed_by.get(on, {}))
+        return found.most_common()
 
 
 class Skies:
@@ -76,11 +82,11 @@ class Skies:
         verdicts = {one.day.on: one for one in judge_days(self.days, bounds=bounds)}
         windows = windows_of(self.sky, bounds=bounds, place=self._place) if self.sky is not None else ()
         spells = [(one.starts_at, one.ends_at) for one in windows if one.open]
-        closed: Counter[str] = Counter()
+        closed: dict[dt.date, Counter[str]] = defaultdict(Counter)
         for one in windows:
             for start, end in self._at_work(one.starts_at, one.ends_at):
                 for limit in {reason.limit.value for reason in one.closed_by}:
-                    closed[limit] += round((end - start) / HOUR)
+                    closed[start.date()][limit] += round((end - start) / HOUR)
         stretches: list[Stretch] = []
         for on in _days(self.since, self.until):
             if not bounds:
@@ -88,8 +94,8 @@ class Skies:
             elif self._by_the_hour(on):
                 stretches += self._of_hours(on, spells)
             else:
-                stretches += self._of_day(on, verdicts.get(on), closed)
-        return Opening(tuple(stretches), closed, len(_days(self.since, self.until)))
+                stretches += self._of_day(on, verdicts.get(on), closed[on])
+        return Opening(tuple(stretches), closed)
 
     def _work(self, on: dt.date) -> tuple[dt.datetime, dt.datetime]:
         begins, ends = working_day()

@@ -36,7 +36,8 @@ Z80 = 1.2816
 class Wish:
     """One line on one block.
 
-    :ivar after: the first day on which it may be done
+    :ivar since: the first day on which it may be done, or might have been
+    :ivar after: the same within the plan
     :ivar last_safe: its last day, where buds limit it
     :ivar closed: days on which the mix is forbidden, and why
     """
@@ -46,6 +47,7 @@ class Wish:
     block: Block
     seen: BlockSeen
     kind: str
+    since: dt.date
     after: dt.date
     last_safe: LastSafeDay | None
     opening: Opening

@@ -2,12 +2,21 @@
 
 import copy
 import datetime as dt
+import re
 
 import pytest
 
+from orchard.crews.models import Crew, Worker
 from orchard.tasks.models import WorkOrder
 from tests.callers import Caller
-from tests.factories import FarmFactory, SprayerFactory, amount
+from tests.factories import (
+    CrewFactory,
+    FarmFactory,
+    QualificationFactory,
+    SprayerFactory,
+    WorkerFactory,
+    amount,
+)
 from tests.scheduling.test_planning_runs import FIRST, stock_up
 from tests.scheduling.test_plans_of_a_farm import bare, crew, fine, orders, planned
 from tests.tasks.test_mix_checks import COPPER_LABEL, OIL_LABEL, SULFUR_LABEL, product_with
@@ -71,7 +80,12 @@ def test_sulfur_is_not_planned_within_two_weeks_of_oil(farm, manager):
     result = planned(manager, programme(manager, *lines))
 
     assert len(result["work_orders"]) == 1
-    assert len(result["left_out"]) == 1
+    (left,) = result["left_out"]
+    assert left["code"] == "interval"
+    assert (
+        "on the block on Tue 1 Dec, and by labels and re-entry this may follow from Tue 15 Dec"
+        in (left["says"])
+    )
 
 
 def test_the_day_on_which_the_labels_interval_is_over_is_planned_from_the_morning_on(farm, manager):
@@ -109,3 +123,115 @@ def test_two_sprays_that_would_pass_the_labels_number_of_a_year_are_not_both_pla
     result = planned(manager, programme(manager, line("First", copper), line("Second", copper)))
 
     assert len(result["work_orders"]) == 1
+    assert "by the label it may not follow" in result["left_out"][0]["says"]
+
+
+def test_somebody_who_is_in_two_crews_is_not_planned_to_be_in_two_blocks_at_once(farm, manager):
+    copper = product_with(farm, COPPER_LABEL)
+    equipped(farm, copper)
+    (both,) = Crew.objects.get().members.all()
+    CrewFactory(farm=farm, name="South", members=[both, WorkerFactory(farm=farm)])
+    SprayerFactory(farm=farm)
+    bare(farm, "Lower"), bare(farm, "Upper")
+
+    made = orders(manager, planned(manager, programme(manager, line("Copper", copper))))
+
+    first, second = sorted(made, key=lambda one: one["starts_at"])
+    assert second["starts_at"] >= first["ends_at"]
+
+
+def test_somebody_who_is_out_with_one_crew_is_not_planned_with_another(farm, manager):
+    copper = product_with(farm, COPPER_LABEL)
+    equipped(farm, copper)
+    (both,) = Crew.objects.get().members.all()
+    bare(farm, "Lower")
+    (one,) = orders(manager, planned(manager, programme(manager, line("Copper", copper))))
+    south = CrewFactory(farm=farm, name="South", members=[both])
+    WorkOrder.objects.filter(id=one["id"]).update(status="issued", crew=south)
+    upper, _ = bare(farm, "Upper"), SprayerFactory(farm=farm)
+
+    plan = programme(manager, line("More copper", copper, crops=[], blocks=[str(upper.id)]))
+    (other,) = orders(manager, planned(manager, plan))
+
+    assert other["starts_at"] >= one["ends_at"]
+
+
+LICENCE = "somebody with a valid licence"
+FIT_TEST = "a valid respirator fit test"
+
+
+@pytest.mark.parametrize(
+    ("label", "kind", "wanted"),
+    [
+        ({"restricted_use": True}, "licence", LICENCE),
+        ({"protection": {"handler": ["half_face_respirator"]}}, "respirator_fit_test", FIT_TEST),
+    ],
+)
+def test_a_crew_is_sent_with_what_the_label_asks_of_its_handlers(farm, manager, label, kind, wanted):
+    copper = product_with(farm, {**COPPER_LABEL, **label})
+    equipped(farm, copper)
+    bare(farm, "Lower")
+    plan = programme(manager, line("Copper", copper))
+
+    without = planned(manager, plan)
+    QualificationFactory(
+        farm=farm, worker=Worker.objects.get(), kind=kind, obtained_on=FIRST + dt.timedelta(days=3)
+    )
+    result = planned(manager, plan)
+
+    assert [one["code"] for one in without["left_out"]] == ["crew_not_qualified"]
+    assert wanted in without["left_out"][0]["says"]
+    assert [day(one) for one in orders(manager, result)] == [FIRST + dt.timedelta(days=3)]
+
+
+def test_a_crew_without_people_is_sent_nowhere(farm, manager):
+    CrewFactory(farm=farm), fine(farm), bare(farm, "Lower")
+    leaves = {"title": "Leaves off", "kind": "leaf_removal", "crops": ["peach"]}
+
+    result = planned(manager, programme(manager, leaves))
+
+    assert [one["says"] for one in result["left_out"]] == ["there is no crew with people in it: make one"]
+
+
+def test_a_block_that_an_issued_order_keeps_closed_is_told_by_that_order(farm, manager):
+    copper = product_with(farm, label_of(COPPER_LABEL, interval={"value": "30", "unit": "d"}))
+    equipped(farm, copper)
+    bare(farm, "Lower")
+    (one,) = orders(manager, planned(manager, programme(manager, line("First", copper))))
+    WorkOrder.objects.filter(id=one["id"]).update(status="issued")
+
+    (left,) = planned(manager, programme(manager, line("Second", copper)))["left_out"]
+
+    assert left["code"] == "block_closed"
+    assert f"order {one['number']} is on the block on Tue 1 Dec" in left["says"]
+    assert "may follow from Thu 31 Dec on" in left["says"]
+
+
+def test_buying_what_is_said_to_be_short_brings_the_spray_in(farm, manager):
+    copper = product_with(farm, COPPER_LABEL)
+    crew(farm), SprayerFactory(farm=farm), fine(farm), stock_up(copper, "15")
+    bare(farm, "Lower", trees=137), bare(farm, "Upper", trees=143)
+    plan = programme(manager, line("Copper", copper, "0.97"))
+
+    (left,) = planned(manager, plan)["left_out"]
+    stock_up(copper, re.search(r"short by ([0-9.]+) lb", left["says"])[1])
+
+    assert len(planned(manager, plan)["work_orders"]) == 1
+
+
+def test_a_repeat_that_is_due_after_the_plan_is_told_with_its_day(farm, manager):
+    copper = product_with(farm, COPPER_LABEL)
+    equipped(farm, copper)
+    bare(farm, "Lower")
+    plan = programme(manager, line("Copper", copper, repeat_after={"value": "60", "unit": "d"}))
+    (one,) = orders(manager, planned(manager, plan))
+    WorkOrder.objects.filter(id=one["id"]).update(
+        status="done", finished_at=f"{FIRST}T18:00:00Z", started_at=f"{FIRST}T16:00:00Z"
+    )
+
+    (left,) = planned(manager, plan)["left_out"]
+
+    assert (left["code"], left["says"]) == (
+        "too_early",
+        "it may be done from Sat 30 Jan on: plan on to that day",
+    )

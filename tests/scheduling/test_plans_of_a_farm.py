@@ -185,15 +185,21 @@ def test_a_farm_without_a_sprayer_is_told_so(farm, manager, copper):
     ]
 
 
-def test_a_job_longer_than_any_open_spell_wants_a_larger_tank(farm, manager, copper):
-    crew(farm), SprayerFactory(farm=farm, kind="backpack", tank=amount("4", "gal"))
+@pytest.mark.parametrize(
+    ("kind", "tank", "wanted"),
+    [("handgun", "4", "a larger tank"), ("backpack", "4", "a sprayer that gives more a minute")],
+)
+def test_a_job_longer_than_any_open_spell_is_told_what_makes_it_shorter(
+    farm, manager, copper, kind, tank, wanted
+):
+    crew(farm), SprayerFactory(farm=farm, kind=kind, tank=amount(tank, "gal"))
     stock_up(copper, "30"), fine(farm)
     bare(farm, "Lower")
 
     (left,) = planned(manager, programme_of(manager, copper))["left_out"]
 
     assert left["code"] == "too_long"
-    assert "larger tank" in left["says"]
+    assert wanted in left["says"]
 
 
 def test_where_all_crews_are_taken_another_is_asked_for(farm, manager, copper):

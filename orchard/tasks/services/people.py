@@ -73,11 +73,18 @@ def _tests_wanted(order: WorkOrder, *, on: dt.date) -> tuple[str, ...]:
     Source: 40 CFR 170.507(b)(10), US EPA, 2024: a fit test before a handler wears one (yearly by 29 CFR
     1910.134(f)(2), which it refers to).
     """
-    for label in _labels(order, on=on):
-        worn = (label.get("protection") or {}).get("handler") or []
-        if any("respirator" in str(code) for code in worn):
-            return (crews.FIT_TEST,)
-    return ()
+    return (crews.FIT_TEST,) if wants_fit_test(_labels(order, on=on)) else ()
+
+
+def wants_fit_test(labels: Iterable[Mapping[str, Any]]) -> bool:
+    """Say whether any of some labels has handlers wear a respirator."""
+    worn = [(label.get("protection") or {}).get("handler") or [] for label in labels]
+    return any("respirator" in str(code) for codes in worn for code in codes)
+
+
+def wants_licence(labels: Iterable[Mapping[str, Any]]) -> bool:
+    """Say whether any of some labels is of restricted use."""
+    return any(label.get("restricted_use") for label in labels)
 
 
 def _licence(order: WorkOrder, *, on: dt.date) -> Iterator[Fault]:
@@ -86,7 +93,7 @@ def _licence(order: WorkOrder, *, on: dt.date) -> Iterator[Fault]:
     Source: 40 CFR 171.201(c) and 171.5, US EPA, 2017: applied by a certified applicator or under their
     direct supervision (from memory).
     """
-    if order.crew is None or not any(label.get("restricted_use") for label in _labels(order, on=on)):
+    if order.crew is None or not wants_licence(_labels(order, on=on)):
         return
     named = list(order.handlers.all()) or list(order.crew.members.all())
     if not any(crews.has(worker=one, kind=crews.LICENCE, on=on) for one in named):

@@ -36,9 +36,10 @@ def _each_in_its_hours(problem: Problem, answer: Answer) -> Iterator[str]:
 
 
 def _one_at_a_time(problem: Problem, answer: Answer) -> Iterator[str]:
+    shares = {crew.id: crew.shares for crew in problem.crews}
     for one, other in combinations(answer.placed, 2):
         if one.start < other.end and other.start < one.end:
-            if one.crew == other.crew:
+            if one.crew == other.crew or other.crew in shares[one.crew]:
                 yield f"{one.crew} is in two places: {one.job}, {other.job}"
             if one.tool is not None and one.tool == other.tool:
                 yield f"{one.tool} is in two places: {one.job}, {other.job}"
@@ -46,7 +47,9 @@ def _one_at_a_time(problem: Problem, answer: Answer) -> Iterator[str]:
     for crew in problem.crews:
         for one in answer.placed:
             if one.crew == crew.id:
-                closed = crew.busy + (crew.unqualified if jobs[one.job].handled else ())
+                job = jobs[one.job]
+                lacking = crew.unqualified + crew.lacking.get(job.asks, ()) if job.handled else ()
+                closed = crew.busy + lacking
                 if any(one.start < end and start < one.end for start, end in closed):
                     yield f"{crew.id} may not do {one.job} then"
     for tool in problem.tools:

@@ -83,7 +83,8 @@ def _cost(problem: Problem, order: tuple[Job, ...], picks: tuple) -> tuple[int, 
             risk += LEFT_OUT
             continue
         spell, way, crew = pick
-        if job.handled and any(a < spell.end and spell.start < b for a, b in crew.unqualified):
+        lacking = crew.unqualified + crew.lacking.get(job.asks, ())
+        if job.handled and any(a < spell.end and spell.start < b for a, b in lacking):
             return None
         start = _start(problem, job, spell, way, crew, there)
         if start is None:
@@ -103,7 +104,7 @@ def _start(problem: Problem, job: Job, spell: Spell, way: Way, crew: Crew, there
     tools = {tool.id: tool for tool in problem.tools}
     closed = [*crew.busy, *(tools[way.tool].busy if way.tool else ())]
     for other, whose, tool, start, end in there:
-        if whose == crew.id or (tool is not None and tool == way.tool):
+        if whose == crew.id or whose in crew.shares or (tool is not None and tool == way.tool):
             closed.append((start, end))
         if other.block == job.block:
             closed.append(

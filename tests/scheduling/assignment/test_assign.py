@@ -68,6 +68,26 @@ def test_a_crew_without_a_qualified_handler_does_not_spray_that_day():
     assert starts(answer) == {"upper": DAY + 480}
 
 
+def test_somebody_who_is_in_two_crews_is_out_with_one_of_them_at_a_time():
+    crews = (Crew("north", shares=("south",)), Crew("south", shares=("north",)))
+
+    answer = planned(job("upper", ways=(SMALL,)), job("lower"), crews=crews)
+
+    first, second = answer.placed
+    assert second.start >= first.end
+
+
+def test_a_restricted_product_waits_for_the_crew_with_a_licence():
+    crews = (
+        Crew("north", lacking={("licence",): ((0, 2 * DAY),)}),
+        Crew("south", busy=((0, DAY),)),
+    )
+
+    answer = planned(job("upper", asks=("licence",)), crews=crews)
+
+    assert [(one.crew, one.start) for one in answer.placed] == [("south", DAY + 480)]
+
+
 def test_work_without_spray_needs_nobody_qualified():
     leaves = job("leaves", ways=(Way(None, 120),), handled=False)
 
@@ -216,12 +236,18 @@ def tiny(draw):
             for tool in draw(st.sampled_from([("small",), ("large",), ("small", "large")]))
         )
         block = draw(st.sampled_from(["upper", "lower"]))
-        jobs.append(Job(f"j{number}", block, ways, draw(spells), {"copper": draw(st.integers(0, 3))}))
+        needs, asks = {"copper": draw(st.integers(0, 3))}, draw(st.sampled_from([(), ("licence",)]))
+        jobs.append(Job(f"j{number}", block, ways, draw(spells), needs, asks=asks))
     crews = draw(
         st.sampled_from(
             [
                 (Crew("north"),),
                 (Crew("north", busy=((480, 540),)), Crew("south", unqualified=((0, DAY),))),
+                (Crew("north", shares=("south",)), Crew("south", shares=("north",))),
+                (
+                    Crew("north", lacking={("licence",): ((0, DAY),)}, shares=("south",)),
+                    Crew("south", busy=((660, 700),), shares=("north",)),
+                ),
             ]
         )
     )
