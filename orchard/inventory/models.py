@@ -246,7 +246,7 @@ class Reservation(FarmRow):
 
 
 class Shortage(FarmRow):
-    """A question for the storekeeper: a load used more than the book held."""
+    """A question for the storekeeper: a load, or a record, used more than the book held."""
 
     resource = "shortage"
     collection = "shortages"

@@ -259,12 +259,23 @@ def _containers(farm: Farm, now: dt.datetime) -> Iterator[Attention]:
 
 
 def _questions(farm: Farm) -> Iterator[Attention]:
-    for row in store.shortages(farm=farm).filter(answered_at=None).order_by("id"):
-        says = _("a load used %(amount)s more of %(product)s than the book held: find out why") % {
-            "amount": _words(row.missing),
-            "product": row.product.name,
-        }
-        yield Attention("shortage_open", says, None, row)
+    rows = list(store.shortages(farm=farm).filter(answered_at=None).order_by("id"))
+    records = queries.records_that_took(farm=farm, shortages=rows)
+    for row in rows:
+        record = records.get(row.load)
+        if record is None:
+            says = _("a load used %(amount)s more of %(product)s than the book held: find out why")
+        elif record.kind == "correction":
+            says = _(
+                "the correction of a record says that %(amount)s more of %(product)s was used than the book "
+                "held: find out why"
+            )
+        else:
+            says = _(
+                "a record says that %(amount)s more of %(product)s was used than the book held: find out why"
+            )
+        says %= {"amount": _words(row.missing), "product": row.product.name}
+        yield Attention("shortage_open", says, None, row, record)
 
 
 def _below_nothing(farm: Farm, now: dt.datetime) -> Iterator[Attention]:

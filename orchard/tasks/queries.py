@@ -13,7 +13,7 @@ from orchard.blocks.models import Block
 from orchard.crews.models import Crew
 from orchard.farms.models import Farm
 from orchard.inventory import queries as store
-from orchard.inventory.models import Reservation
+from orchard.inventory.models import Reservation, Shortage
 from orchard.tasks.models import ApplicationRecord, Incident, Load, WorkOrder
 from orchard.tasks.states import OPEN
 
@@ -82,6 +82,12 @@ def reservations(*, farm: Farm, orders: Iterable[WorkOrder]) -> dict[uuid.UUID, 
     for row in rows.select_related("product", "lot").order_by("lot__expires_on", "lot__id", "id"):
         found[row.work_order].append(row)
     return found
+
+
+def records_that_took(*, farm: Farm, shortages: Iterable[Shortage]) -> dict[uuid.UUID, ApplicationRecord]:
+    """Return the records that asked the store for more than it held, by id; no load is in it."""
+    ids = {one.load for one in shortages}
+    return {row.id: row for row in records(farm=farm).filter(id__in=ids)} if ids else {}
 
 
 def records(*, farm: Farm, of_lot: uuid.UUID | None = None, **filters: Any) -> QuerySet[ApplicationRecord]:

@@ -23,6 +23,7 @@ from orchard.tasks.services import finish, records, told
 from tests.callers import Caller, codes, pointers
 from tests.factories import amount
 from tests.tasks.lowbell import SPRAY_DAY, ZONE, ended, lowbell, mixed, on_hand
+from tests.web.people import at_the_pages, member
 
 pytestmark = pytest.mark.django_db
 
@@ -330,6 +331,33 @@ def test_correct_and_void_over_http_answer_with_the_new_record(manager, today):
     assert on_hand(today.first_lot) == "9.5"
     assert manager.get("application-records?status=current").json()["items"] == []
     assert Caller(today.farm, "crew_lead").act(path, "void", {"reason": "x"}).status_code == 403
+
+
+def test_what_a_record_or_its_correction_lacked_in_the_store_is_not_said_of_a_load(manager, today):
+    def asked():
+        rows = manager.get("attention").json()["items"]
+        [one] = [one for one in rows if one["code"] == "shortage_open"]
+        return one["says"], one["because_of"]["id"]
+
+    keeper = at_the_pages(member(today.farm, "storekeeper", language="es"))
+    store = f"/farms/{today.farm.id}/store"
+    record = manager.post("application-records", paper(today, **with_lot(today, "160"))).json()
+    of_the_record = asked()
+    page = keeper.get(store).content.decode()
+    changes = {"reason": "weighed again", "changes": with_lot(today, "168")}
+    corrected = manager.act(f"application-records/{record['id']}", "correct", changes).json()
+
+    assert of_the_record == (
+        "a record says that 0.5 lb more of Copper hydroxide 30 WG was used than the book held: find out why",
+        record["id"],
+    )
+    assert "de un registro · " in page
+    assert asked() == (
+        "the correction of a record says that 1 lb more of Copper hydroxide 30 WG was used than the book "
+        "held: find out why",
+        corrected["id"],
+    )
+    assert "de la corrección de un registro · " in keeper.get(store).content.decode()
 
 
 def test_records_are_found_by_block_product_and_lot_with_as_few_questions_for_many(manager, today):

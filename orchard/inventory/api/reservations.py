@@ -65,7 +65,9 @@ class ShortageShown(Shown):
     product = Id()
     lot = Id(allow_null=True)
     work_order = serializers.UUIDField()
-    load = serializers.UUIDField()
+    load = serializers.UUIDField(
+        help_text="id of the load; of the application record where a record, or its correction, took it"
+    )
     missing = EveryDigit(help_text="in the product's stock unit")
     answered_at = Moment(allow_null=True)
     answer = serializers.CharField(allow_null=True)
@@ -78,7 +80,7 @@ class ShortageQuery(ListQuery):
 
 
 class Shortages(Collection):
-    """Questions for the storekeeper: loads that used more than the book held."""
+    """Questions for the storekeeper: loads and records that used more than the book held."""
 
     resource = "shortage"
     shown = ShortageShown

@@ -1,4 +1,4 @@
-"""Answering the storekeeper's questions: loads that used more than the book held."""
+"""Answering the storekeeper's questions: loads and records that used more than the book held."""
 
 from __future__ import annotations
 

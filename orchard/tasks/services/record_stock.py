@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import uuid
 from collections.abc import Sequence
+from decimal import Decimal
 from typing import Any
 
 from mixing.quantities import Quantity
@@ -109,19 +110,19 @@ def used_now(record: ApplicationRecord, before: Application, told: Application) 
 
 
 def _taken_by(record: ApplicationRecord, before: Application) -> list[stock.Used]:
-    """Return what the store's ledger holds for a record: its loads, or its own amounts."""
+    """Return what the store gave for a record, or still owes it: its loads, or its own amounts."""
     rows = Load.objects.for_farm(record.farm).filter(id__in=record.body["taken"]["loads"])
     of_loads = [used for row in rows for used in loads.used_lots(row.products, farm=record.farm)]
     if of_loads or not record.body["taken"]["loads"]:
         return of_loads
-    movements = store.movements(farm=record.farm).filter(
-        load__in=record.body["taken"]["loads"], kind="use", reversed_by=None
-    )
+    taken = record.body["taken"]["loads"]
+    movements = store.movements(farm=record.farm).filter(load__in=taken, kind="use", reversed_by=None)
+    missing = store.shortages(farm=record.farm).filter(load__in=taken, answered_at=None, lot__isnull=False)
     return [
-        stock.Used(
-            product=row.lot.product,
-            lot=row.lot,
-            quantity=Quantity(-row.change_base, row.lot.product.base_unit),
-        )
-        for row in movements
+        *(_used(row.lot.product, row.lot, row.change_base.copy_negate()) for row in movements),
+        *(_used(row.product, row.lot, row.missing_base) for row in missing),
     ]
+
+
+def _used(product: Product, lot: Lot | None, base: Decimal) -> stock.Used:
+    return stock.Used(product=product, lot=lot, quantity=Quantity(base, product.base_unit))
