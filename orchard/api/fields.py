@@ -13,6 +13,7 @@ from typing import Any
 
 from django.db.models import Model, QuerySet
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
@@ -52,17 +53,55 @@ class Text(serializers.CharField):
         return super().to_internal_value(data)
 
 
-class Whole(serializers.IntegerField):
-    """A whole number as a JSON number."""
+def within(value: Any, least: Any, most: Any, unit: str) -> None:
+    """Let a number pass that lies within its bounds, both included; None: no bound on that side.
 
-    def __init__(self, **kwargs: Any) -> None:
+    :param unit: what the bounds are told in, marked for the catalogue where the field is made; empty for none
+    :raises ValidationError: `out_of_range`, with the bounds and their unit
+    """
+    if (least is None or value >= least) and (most is None or value <= most):
+        return
+    bounds = {"least": least, "most": most, "unit": _(unit) if unit else ""}
+    if most is None:
+        says = _("has to be from %(least)s %(unit)s") if unit else _("has to be from %(least)s")
+    elif least is None:
+        says = _("has to be at most %(most)s %(unit)s") if unit else _("has to be at most %(most)s")
+    elif unit:
+        says = _("has to be from %(least)s to %(most)s %(unit)s")
+    else:
+        says = _("has to be from %(least)s to %(most)s")
+    raise wrong(says % bounds, "out_of_range")
+
+
+class Whole(serializers.IntegerField):
+    """A whole number as a JSON number. `unit`: what its bounds are told in."""
+
+    def __init__(self, *, unit: str = "", **kwargs: Any) -> None:
         kwargs.setdefault("max_value", 2_147_483_647)
         super().__init__(**kwargs)
+        self.unit = unit
 
     def to_internal_value(self, data: Any) -> int:
         if isinstance(data, bool) or not isinstance(data, int):
             raise wrong(_("write a whole number, without quotes and without a point"))
+        within(data, self.min_value, self.max_value, self.unit)
         return int(data)
+
+
+class WholeAsked(serializers.IntegerField):
+    """A whole number in an address. `unit`: what its bounds are told in."""
+
+    def __init__(self, *, unit: str = "", **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self.unit = unit
+
+    def to_internal_value(self, data: Any) -> int:
+        try:
+            value: int = super().to_internal_value(data)
+        except ValidationError:
+            raise wrong(_("write a whole number")) from None
+        within(value, self.min_value, self.max_value, self.unit)
+        return value
 
 
 class YesNo(serializers.BooleanField):
@@ -133,10 +172,13 @@ class Moment(serializers.DateTimeField):
 
 @extend_schema_field({"type": "string", "pattern": r"^-?\d+(\.\d+)?$", "examples": ["2.5"]})
 class DecimalText(serializers.Field):
-    """An exact decimal in plain digits, as text."""
+    """An exact decimal in plain digits, as text. `unit`: what its bounds are told in."""
 
-    def __init__(self, *, least: str | None = None, most: str | None = None, **kwargs: Any) -> None:
+    def __init__(
+        self, *, least: str | None = None, most: str | None = None, unit: str = "", **kwargs: Any
+    ) -> None:
         super().__init__(**kwargs)
+        self.unit = unit
         self.least = None if least is None else Decimal(least)
         self.most = None if most is None else Decimal(most)
 
@@ -145,11 +187,7 @@ class DecimalText(serializers.Field):
             value = parse_decimal(data)
         except QuantityError as fault:
             raise wrong(of_engine(fault), fault.code) from None
-        if (self.least is not None and value < self.least) or (self.most is not None and value > self.most):
-            bounds = {"least": self.least, "most": self.most}
-            if self.most is None:
-                raise wrong(_("has to be from %(least)s") % bounds, "out_of_range")
-            raise wrong(_("has to be from %(least)s to %(most)s") % bounds, "out_of_range")
+        within(value, self.least, self.most, self.unit)
         return value
 
     def to_representation(self, value: Decimal) -> str:
@@ -342,12 +380,30 @@ class Query(Input):
             if name in asked or field.required or field.default is not serializers.empty
         }
 
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        """Refuse an end before its beginning: an empty answer would read as if there were nothing."""
+        for end in ("to", "until"):
+            since, until = (self.fields.get(name) for name in ("from", end))
+            if since is None or until is None or not {since.source, until.source} <= attrs.keys():
+                continue
+            raw = {"since": self.initial_data["from"], "until": self.initial_data[end], "end": end}
+            to_its_end = getattr(until, "end", False) and DAY.match(raw["until"])  # the next midnight
+            first, last = attrs[str(since.source)], attrs[str(until.source)]
+            if first > last or (to_its_end and first == last):
+                says = _("from=%(since)s lies after %(end)s=%(until)s: exchange the two") % raw
+                raise ValidationError({"from": [ErrorDetail(says, code="out_of_range")]})
+        return attrs
+
 
 class ListQuery(Query):
     """What every list takes."""
 
-    limit = serializers.IntegerField(
-        min_value=1, max_value=500, required=False, help_text="rows a page, 1 to 500"
+    limit = WholeAsked(
+        min_value=1,
+        max_value=500,
+        unit=gettext_noop("rows"),
+        required=False,
+        help_text="rows a page, 1 to 500",
     )
     cursor = Text(max_length=1000, required=False, help_text="where the next page begins, from `next`")
     created_since = Moment(required=False, help_text="made at or after this moment")

@@ -43,6 +43,34 @@ def owner():
     return Caller(FarmFactory(), "owner")
 
 
+@pytest.mark.parametrize(
+    ("asked", "english", "spanish"),
+    [
+        ("blocks?limit=501", "has to be from 1 to 500 rows", "debe ser de 1 a 500 filas"),
+        ("blocks?limit=many", "write a whole number", "escriba un número entero"),
+        ("changes?wait=9999", "has to be from 0 to 3600 seconds", "debe ser de 0 a 3600 segundos"),
+        ("attention?days=-1", "has to be from 0 to 366 days", "debe ser de 0 a 366 días"),
+    ],
+)
+def test_a_number_out_of_bounds_is_told_its_bounds_and_their_unit(owner, asked, english, spanish):
+    assert owner.get(asked).json()["detail"] == english
+    assert owner.get(asked, accept_language="es").json()["detail"] == spanish
+
+
+def test_a_wind_from_nowhere_and_a_block_with_less_than_a_tree_are_told_the_bounds(owner):
+    hour = {"at": "2026-12-18T10:00:00-08:00", "kind": "observed", "wind_direction": 361}
+    hours = owner.post("weather/hours", {"items": [{**hour, "humidity_percent": "101"}]})
+    block = owner.post("blocks", {"name": "Lower terrace", "crop": "peach", "trees": 0})
+
+    assert {fault["pointer"]: fault["detail"] for fault in hours.json()["errors"]} == {
+        "/items/0/wind_direction": "has to be from 0 to 360 degrees",
+        "/items/0/humidity_percent": "has to be from 0 to 100 %",
+    }
+    [fault] = block.json()["errors"]
+    assert (fault["pointer"], fault["code"]) == ("/trees", "out_of_range")
+    assert fault["detail"] == "has to be from 1 to 2147483647"
+
+
 def test_the_type_of_a_problem_leads_to_what_its_code_means(owner):
     refusals = [
         owner.get("blocks", authorization="Bearer none"),

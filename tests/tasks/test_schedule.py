@@ -14,7 +14,7 @@ from orchard.tasks import programme_queries
 from orchard.tasks.models import WorkOrder
 from orchard.tasks.services import orders
 from tests import database
-from tests.callers import Caller
+from tests.callers import Caller, codes, pointers
 from tests.factories import BlockFactory, CrewFactory, FarmFactory, ProductFactory, SprayerFactory
 
 pytestmark = pytest.mark.django_db
@@ -146,6 +146,27 @@ def test_no_name_in_the_file_of_cells_is_run_as_a_formula(manager):
         "'+Lower terrace",
         "'-Crew one",
     )
+
+
+@pytest.mark.parametrize("path", ["schedule", "schedule.csv", "schedule.ics", "work-orders", "audit"])
+def test_an_end_before_its_beginning_is_refused_and_both_are_named(manager, path):
+    end = "until" if path == "work-orders" else "to"
+    first, last = "2027-02-01T00:00:00Z", "2027-01-29T00:00:00Z"
+
+    refused = manager.get(f"{path}?from={first}&{end}={last}")
+    spanish = manager.get(f"{path}?from={first}&{end}={last}", accept_language="es")
+
+    assert (refused.status_code, codes(refused), pointers(refused)) == (400, ["out_of_range"], ["/from"])
+    assert refused.json()["detail"] == f"from={first} lies after {end}={last}: exchange the two"
+    assert spanish.json()["detail"] == f"from={first} es posterior a {end}={last}: intercambie los dos"
+    assert manager.get(f"{path}?from={last}&{end}={first}").status_code == 200
+
+
+def test_a_day_of_the_schedule_reaches_from_its_midnight_to_the_next(manager):
+    issue(manager.farm, 1)
+
+    assert len(manager.get("schedule?from=2027-01-29&to=2027-01-29").json()["items"]) == 1
+    assert manager.get("schedule?from=2027-01-29&to=2027-01-28").status_code == 400
 
 
 def test_what_is_not_issued_yet_stands_in_no_schedule(manager):

@@ -68,7 +68,7 @@ class StageInput(Input):
     id = Id(made_here=True, required=False)
     bbch = Whole(min_value=0, max_value=99)
     observed_on = Day()
-    leaf_drop_percent = DecimalText(least="0", most="100", required=False, allow_null=True)
+    leaf_drop_percent = DecimalText(least="0", most="100", unit="%", required=False, allow_null=True)
     cultivar = Text(max_length=100, required=False, allow_null=True)
     observer = Reference(crews.workers, required=False, allow_null=True)
     note = Text(required=False, allow_null=True)

@@ -7,6 +7,7 @@ from typing import Any
 
 from django.db.models import QuerySet
 from django.urls import path
+from django.utils.translation import gettext_noop
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 from rest_framework.request import Request
@@ -40,10 +41,17 @@ class HourFields(Input):
     at = Moment()
     kind = Word(KINDS)
     temperature = Amount("temperature", sign="any", required=False, allow_null=True)
-    humidity_percent = DecimalText(least="0", most="100", required=False, allow_null=True)
+    humidity_percent = DecimalText(least="0", most="100", unit="%", required=False, allow_null=True)
     wind = Amount("length/time", sign="zero", required=False, allow_null=True)
     gust = Amount("length/time", sign="zero", required=False, allow_null=True)
-    wind_direction = Whole(min_value=0, max_value=360, required=False, allow_null=True, help_text="degrees")
+    wind_direction = Whole(
+        min_value=0,
+        max_value=360,
+        unit=gettext_noop("degrees"),
+        required=False,
+        allow_null=True,
+        help_text="degrees",
+    )
     rain = Amount("length", sign="zero", required=False, allow_null=True)
     leaf_wet = YesNo(required=False, allow_null=True)
 
@@ -54,10 +62,17 @@ class DayFields(Input):
     minimum = Amount("temperature", sign="any", required=False, allow_null=True)
     maximum = Amount("temperature", sign="any", required=False, allow_null=True)
     mean = Amount("temperature", sign="any", required=False, allow_null=True)
-    humidity_percent = DecimalText(least="0", most="100", required=False, allow_null=True)
+    humidity_percent = DecimalText(least="0", most="100", unit="%", required=False, allow_null=True)
     wind = Amount("length/time", sign="zero", required=False, allow_null=True)
     gust = Amount("length/time", sign="zero", required=False, allow_null=True)
-    wind_direction = Whole(min_value=0, max_value=360, required=False, allow_null=True, help_text="degrees")
+    wind_direction = Whole(
+        min_value=0,
+        max_value=360,
+        unit=gettext_noop("degrees"),
+        required=False,
+        allow_null=True,
+        help_text="degrees",
+    )
     rain = Amount("length", sign="zero", required=False, allow_null=True)
 
 

@@ -14,6 +14,7 @@ from urllib.parse import urlencode
 from django.db.models import QuerySet
 from django.urls import path
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 from rest_framework.request import Request
@@ -27,6 +28,7 @@ from orchard.api.fields import (
     Moment,
     Query,
     Text,
+    WholeAsked,
     Word,
     between,
 )
@@ -158,9 +160,13 @@ class ChangesQuery(Query):
     after = Text(
         required=False, help_text="cursor of the last change that you have; none: from the beginning"
     )
-    limit = serializers.IntegerField(min_value=1, max_value=500, required=False)
-    wait = serializers.IntegerField(
-        min_value=0, max_value=3600, required=False, help_text="seconds to wait for a change, 30 at most"
+    limit = WholeAsked(min_value=1, max_value=500, unit=gettext_noop("rows"), required=False)
+    wait = WholeAsked(
+        min_value=0,
+        max_value=3600,
+        unit=gettext_noop("seconds"),
+        required=False,
+        help_text="seconds to wait for a change, 30 at most",
     )
 
 

@@ -5,12 +5,13 @@ from __future__ import annotations
 from typing import Any
 
 from django.urls import path
+from django.utils.translation import gettext_noop
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from orchard.api.fields import Query
+from orchard.api.fields import Query, WholeAsked
 from orchard.farms.actors import Role
 from orchard.farms.endpoint import Endpoint
 from orchard.farms.models import Farm
@@ -71,8 +72,12 @@ class AttentionsShown(serializers.Serializer):
 
 
 class AttentionQuery(Query):
-    days = serializers.IntegerField(
-        min_value=0, max_value=366, required=False, help_text=f"days to look ahead, {DAYS} where absent"
+    days = WholeAsked(
+        min_value=0,
+        max_value=366,
+        unit=gettext_noop("days"),
+        required=False,
+        help_text=f"days to look ahead, {DAYS} where absent",
     )
 
 

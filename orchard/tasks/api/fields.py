@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from django.utils.translation import gettext_noop
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
@@ -57,11 +58,23 @@ class ObservedInput(Input):
     """What was seen on the spot before the start."""
 
     wind = Amount("length/time", sign="zero", required=False)
-    wind_direction = Whole(min_value=0, max_value=360, required=False, allow_null=True, help_text="degrees")
+    wind_direction = Whole(
+        min_value=0,
+        max_value=360,
+        unit=gettext_noop("degrees"),
+        required=False,
+        allow_null=True,
+        help_text="degrees",
+    )
     temperature = Amount("temperature", sign="any", required=False)
-    humidity_percent = DecimalText(least="0", most="100", required=False, allow_null=True)
+    humidity_percent = DecimalText(least="0", most="100", unit="%", required=False, allow_null=True)
     rain_within_h = DecimalText(
-        least="0", most="87840", required=False, allow_null=True, help_text="hours until rain"
+        least="0",
+        most="87840",
+        unit=gettext_noop("hours"),
+        required=False,
+        allow_null=True,
+        help_text="hours until rain",
     )
     minimum_next_24h = Amount("temperature", sign="any", required=False, allow_null=True)
     inversion = YesNo(required=False, allow_null=True)

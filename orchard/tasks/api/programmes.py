@@ -66,7 +66,7 @@ class LineInput(Input):
     blocks = Listed(child=Reference(block_queries.blocks), required=False)
     crops = Listed(child=Text(max_length=60), required=False)
     stage = StageWindow(required=False, allow_null=True)
-    leaf_drop_minimum_percent = DecimalText(least="0", most="100", required=False, allow_null=True)
+    leaf_drop_minimum_percent = DecimalText(least="0", most="100", unit="%", required=False, allow_null=True)
     targets = Listed(child=Text(max_length=100), required=False)
     products = Listed(child=LineProduct(), required=False, max_length=20)
     alternatives = Listed(
