@@ -25,7 +25,7 @@ from mixing.request import (
 )
 from mixing.stages import FIRST, LAST
 
-REQUEST_FIELDS = frozenset(MixRequest.__slots__)
+REQUEST_FIELDS = frozenset(MixRequest.__slots__) - {"recipe"}
 STAGE_FIELDS = frozenset(Stage.__slots__)
 SPRAYER_FIELDS = frozenset(Sprayer.__slots__) - {"unsaid"}
 WATER_FIELDS = frozenset(Water.__slots__)

@@ -9,6 +9,8 @@ from openapi_spec_validator import OpenAPIV31SpecValidator
 from referencing import Registry, Resource
 from referencing.jsonschema import DRAFT202012
 
+import mixing
+from mixing.request_reading import REQUEST_FIELDS
 from orchard.api import schema as schemas_of
 from orchard.api.fields import Amount
 from tests.api.routes import routes
@@ -150,6 +152,38 @@ def test_every_body_that_is_sent_has_an_example(document):
         if "application/json" in one.get("requestBody", {}).get("content", {})
     }
 
-    asked.remove("EngineInputRequest")  # what it takes is told by the engine's own request, not by its form
     assert len(asked) > 60
     assert {name for name in asked if not schemas[name].get("examples")} == set()
+
+
+def test_the_example_of_a_mix_gets_a_report_with_amounts_for_each_load(document):
+    (example,) = document["components"]["schemas"]["EngineInputRequest"]["examples"]
+
+    report = mixing.check_mix(example)
+
+    assert [load["spray"]["value"] for load in report["loads"]] == ["4", "4", "2"]
+    assert report["not_checked"]
+
+
+def test_the_form_of_a_mix_and_the_engine_agree_where_nothing_was_said(document):
+    form = document["components"]["schemas"]["EngineInputRequest"]
+    (example,) = form["examples"]
+    as_the_form_says = Draft202012Validator(form).is_valid
+
+    assert set(form["properties"]) == REQUEST_FIELDS
+    for name in form["properties"]:
+        unsaid = {**example, name: None}
+        assert as_the_form_says(unsaid) == taken(unsaid) == (name not in form["required"]), name
+    assert (
+        taken({**example, "recipe": {}}) is False
+    )  # what the engine keeps beside a request is no part of it
+    assert as_the_form_says({**example, "products": []}) is taken({**example, "products": []}) is False
+
+
+def taken(body):
+    """Say whether the engine reads a body."""
+    try:
+        mixing.check_mix(body)
+    except mixing.MixRequestError:
+        return False
+    return True

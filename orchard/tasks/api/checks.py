@@ -251,21 +251,24 @@ class ReportShown(serializers.Serializer):
 
 
 class EngineInput(Input):
-    """The request of the mix check, with labels in place: see the mix check's own description."""
+    """The request of the mix check, with labels in place: see the mix check's own description.
 
-    crop = Text()
-    stage = AsIs(required=False)
-    region = Text(required=False)
-    targets = Listed(child=Text(), required=False)
-    season = Text(required=False)
-    at = Moment(required=False)
+    Null is the same as absent: it was not said. The engine reads the body itself; this form describes it.
+    """
+
+    crop = Text(max_length=500)
+    stage = AsIs(required=False, allow_null=True)
+    region = Text(max_length=6, required=False, allow_null=True)
+    targets = Listed(child=Text(max_length=500), required=False, allow_null=True)
+    season = Text(max_length=500, required=False, allow_null=True)
+    at = Moment(required=False, allow_null=True)
     sprayer = AsIs()
-    water = AsIs(required=False)
-    spray = AsIs(required=False)
-    weather = AsIs(required=False)
-    products = Listed(child=AsIs())
-    history = Listed(child=AsIs(), required=False)
-    measures = Listed(child=Text(), required=False)
+    water = AsIs(required=False, allow_null=True)
+    spray = AsIs(required=False, allow_null=True)
+    weather = AsIs(required=False, allow_null=True)
+    products = Listed(child=AsIs(), min_length=1, max_length=20)
+    history = Listed(child=AsIs(), required=False, allow_null=True, max_length=5000)
+    measures = Listed(child=Text(max_length=500), required=False, allow_null=True)
 
 
 class MixCheckOfNoFarm(SignedIn):
