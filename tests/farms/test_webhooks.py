@@ -289,7 +289,7 @@ def test_a_name_that_stands_for_a_public_address_is_sent_to(public):
 @pytest.mark.skipif(shutil.which("openssl") is None, reason="there is no openssl to make a certificate with")
 def test_it_goes_over_tls_to_the_address_that_was_judged(tmp_path, settings, monkeypatch):
     """A receiver of our own on this machine, which the operator allows by its network."""
-    certificate = _certificate(tmp_path)
+    certificate = made_certificate(tmp_path)
     got = []
 
     class Receives(http.server.BaseHTTPRequestHandler):
@@ -326,7 +326,7 @@ def test_it_goes_over_tls_to_the_address_that_was_judged(tmp_path, settings, mon
 @pytest.mark.skipif(shutil.which("openssl") is None, reason="there is no openssl to make a certificate with")
 def test_a_name_that_changes_after_it_was_judged_is_called_where_it_stood(tmp_path, settings, monkeypatch):
     """A toy resolver says of one name one address, and from then on another, where a tripwire waits."""
-    certificate, came, asked = _certificate(tmp_path, "DNS:harvest.example"), [], []
+    certificate, came, asked = made_certificate(tmp_path, "DNS:harvest.example"), [], []
     real = socket.getaddrinfo
 
     class Receives(http.server.BaseHTTPRequestHandler):
@@ -366,7 +366,7 @@ def test_a_name_that_changes_after_it_was_judged_is_called_where_it_stood(tmp_pa
     assert asked == ["harvest.example"]
 
 
-def _certificate(folder, name="IP:127.0.0.1"):
+def made_certificate(folder, name="IP:127.0.0.1"):
     made = folder / "receiver.pem"
     command = [
         "openssl",

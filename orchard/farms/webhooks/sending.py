@@ -8,8 +8,10 @@ import json
 import logging
 import socket
 import ssl
+import threading
 import uuid
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 
 from django.db import transaction
@@ -22,6 +24,7 @@ from orchard.farms.webhooks import addresses
 log = logging.getLogger(__name__)
 
 SECONDS = 10  # a receiver has to answer; the specification asks for 15 to 30 s at most, and it works later
+SECONDS_IN_ALL = 30  # of one try: who answers a letter each few seconds would else hold a worker for good
 LEASE = dt.timedelta(minutes=1)
 PAUSES = tuple(
     dt.timedelta(seconds=s)
@@ -134,20 +137,34 @@ def _try_again_or_give_up(row: WebhookDelivery, hook: Webhook, answer: Answer, *
 
 
 def post_to_public(url: str, headers: dict[str, str], body: bytes) -> Answer:
-    """Send to the address that a name stands for now, if it is public. Redirects are not followed."""
+    """Send to the address that a name stands for now, if it is public.
+
+    Redirects are not followed, and of the answer nothing is read but its status and its headers.
+    """
     try:
         at = addresses.target(url)
         address = addresses.public_address(at.host, at.port, resolve=addresses.look_up)
         connection = _ToAddress(at.host, at.port, address=address)
-        try:
+        with _at_most(SECONDS_IN_ALL, connection):
             connection.request("POST", at.path, body=body, headers=headers)
             return Answer(connection.getresponse().status)
-        finally:
-            connection.close()
     except addresses.NotAllowed as reason:
         return Answer(None, f"address_not_allowed: {reason}")
     except (addresses.Unresolved, OSError, http.client.HTTPException) as failure:
         return Answer(None, f"{type(failure).__name__}: {failure}"[:500])
+
+
+@contextmanager
+def _at_most(seconds: float, connection: _ToAddress) -> Iterator[None]:
+    """Hang up after so many seconds, however far a connection has come; close it in any case."""
+    timer = threading.Timer(seconds, connection.hang_up)
+    timer.daemon = True
+    timer.start()
+    try:
+        yield
+    finally:
+        timer.cancel()
+        connection.close()
 
 
 class _ToAddress(http.client.HTTPSConnection):
@@ -157,7 +174,20 @@ class _ToAddress(http.client.HTTPSConnection):
         self._tls = ssl.create_default_context()
         super().__init__(host, port, timeout=SECONDS, context=self._tls)
         self._address = address
+        self._line: socket.socket | None = None
 
     def connect(self) -> None:
         plain = socket.create_connection((self._address, self.port), timeout=SECONDS)
+        self._line = plain.dup()  # TLS takes the other for itself, from the first greeting on
         self.sock = self._tls.wrap_socket(plain, server_hostname=self.host)
+
+    def hang_up(self) -> None:
+        """End both directions: who waits for the other side hears that it is over."""
+        if self._line is not None:
+            with suppress(OSError):
+                self._line.shutdown(socket.SHUT_RDWR)
+
+    def close(self) -> None:
+        super().close()
+        if self._line is not None:
+            self._line.close()
