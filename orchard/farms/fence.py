@@ -82,12 +82,17 @@ def _farm_column(model: type[models.Model]) -> str | None:
 
 
 def fence(owner: BaseDatabaseWrapper) -> None:
-    """Stand the policy before each table of `fenced_tables`, in the place of what stood there before it."""
+    """Stand the policy before each table of `fenced_tables`, in the place of what stood there before it.
+
+    Where it stands and somebody switched row-level security off, it is switched on again.
+    """
     with owner.cursor() as cursor:
         cursor.execute("SELECT tablename, policyname FROM pg_policies WHERE schemaname = 'public'")
         standing = cursor.fetchall()
+        cursor.execute("SELECT relname FROM pg_class WHERE relrowsecurity")
+        closed = {table for (table,) in cursor.fetchall()}
         for table, column in fenced_tables().items():
-            if (table, POLICY) not in standing:
+            if table not in closed or (table, POLICY) not in standing:
                 with transaction.atomic(using=owner.alias):
                     cursor.execute(f'ALTER TABLE "{table}" ENABLE ROW LEVEL SECURITY')
                     for earlier in (name for of, name in standing if of == table):

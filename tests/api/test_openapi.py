@@ -4,6 +4,7 @@ import tomllib
 from pathlib import Path
 
 import pytest
+from django.apps import apps
 from jsonschema import Draft202012Validator, FormatChecker
 from openapi_spec_validator import OpenAPIV31SpecValidator
 from referencing import Registry, Resource
@@ -187,3 +188,19 @@ def taken(body):
     except mixing.MixRequestError:
         return False
     return True
+
+
+KEPT_BY_US = {"farm", "key", "version", "position", "digest", "secret", "old_secret"}
+"""Columns that only a service writes, beside those whose names say so."""
+ENDS, BEGINS = ("_base", "hash", "created_at", "updated_at"), ("created_by", "chain_")
+
+
+def test_no_form_takes_what_is_only_worked_out(document):
+    """Who gives a form a field by the name of its column is stopped here: balances, hashes, who and when."""
+    columns = {field.name for model in apps.get_models() for field in model._meta.local_fields}
+    ours = KEPT_BY_US | {name for name in columns if name.endswith(ENDS) or name.startswith(BEGINS)}
+    forms = document["components"]["schemas"].items()
+    taken = {path for name, form in forms if name.endswith("Request") for path, _ in fields(form, name)}
+
+    assert len(ours) > 15 and len(taken) > 500
+    assert {path for path in taken if path.rpartition(".")[2] in ours} == set()

@@ -118,6 +118,41 @@ def test_an_earlier_fence_gives_way_to_the_one_of_today():
         assert cursor.fetchone() == (1,)
 
 
+def test_each_table_of_a_farm_has_one_policy_and_it_is_the_same_for_all_that_is_done():
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "SELECT tablename, policyname, permissive, cmd, roles::text, qual, with_check FROM pg_policies"
+        )
+        standing = cursor.fetchall()
+
+    assert sorted(table for table, *_ in standing) == sorted(fence.fenced_tables())
+    assert {(name, *kind) for _, name, *kind, _, _ in standing} == {
+        (fence.POLICY, "PERMISSIVE", "ALL", "{public}")
+    }
+    assert len({(qual, check) for *_, qual, check in standing}) == 1
+
+
+@pytest.mark.django_db(transaction=True, databases=["default", "owner"])
+@pytest.mark.parametrize(
+    ("taken_away", "seen"),
+    [
+        ("DROP POLICY rows_of_the_open_farm ON blocks_block", set()),
+        ("ALTER TABLE blocks_block DISABLE ROW LEVEL SECURITY", {"Lower terrace", "Mill field"}),
+    ],
+)
+def test_a_fence_that_somebody_took_away_by_hand_stands_again_after_an_upgrade(two_farms, taken_away, seen):
+    here, _ = two_farms
+    with connections["owner"].cursor() as cursor:
+        cursor.execute(taken_away)
+    with fence.opened(here.id):
+        assert blocks_in_sight() == seen
+
+    fence.fence(connections["owner"])
+
+    with fence.opened(here.id):
+        assert blocks_in_sight() == {"Lower terrace"}
+
+
 def _rows(table: str) -> int:
     with connection.cursor() as cursor:
         cursor.execute(f'SELECT count(*) FROM "{table}"')
