@@ -78,12 +78,13 @@ def place_of(
     first, last = sky.at(0).date(), sky.at(len(sky)).date()
     return Place(
         nights=None if spot is None else nights(spot, since=first, until=last),
-        quiet=_quiet(limits),
+        quiet=quiet_hours(limits),
         re_entry=tuple((whose, until.astimezone(zone)) for whose, until in re_entry),
     )
 
 
-def _quiet(limits: Mapping[str, Any]) -> tuple[dt.time, dt.time] | None:
+def quiet_hours(limits: Mapping[str, Any]) -> tuple[dt.time, dt.time] | None:
+    """Return from when until when a farm is quiet; may pass midnight."""
     ends = [limits.get(name) for name in ("quiet_from", "quiet_until")]
     if None in ends:
         return None

@@ -27,7 +27,8 @@ from orchard.tasks.told import Told, because_of
 from scheduling import explain
 from scheduling.assignment import Answer, Placed, assign
 from scheduling.assignment.assign import Budget
-from scheduling.gather import Gathered, gather, spray_of
+from scheduling.gather import Gathered, gather
+from scheduling.gather.ground import spray_of
 from scheduling.gather.mixes import report_with
 from scheduling.gather.wishes import Wish, because
 from scheduling.lines import LeftOut
@@ -185,8 +186,7 @@ def _drafts(
             if wish.draft is None:
                 new.append(_new(known, wish, placed, values))
             elif _stands(wish.draft, values):
-                says = Told(noop("an order for it is open already"))
-                left_out.append(LeftOut(wish.line.id, str(wish.block.id), "planned_already", says))
+                left_out.append(LeftOut(wish.line.id, str(wish.block.id), "planned_already", _stays(wish)))
             else:
                 made.append(_moved(wish.draft, values, by=by, now=now))
         except Refusal as refusal:
@@ -211,16 +211,30 @@ def _new(known: Gathered, wish: Wish, placed: Placed, values: dict[str, Any]) ->
     return draft
 
 
+def _stays(wish: Wish) -> Told:
+    """Say that an order is open, and where its mix is not its line's."""
+    if wish.own is not None:
+        says = noop(
+            "an order for it is open already, order %(number)s, with another mix than the line has now: "
+            "change the one or the other, or cancel the order and plan anew"
+        )
+        return Told(says, number=wish.own.number)
+    return Told(noop("an order for it is open already"))
+
+
 WHERE_IT_STANDS = ("crew", "sprayer", "starts_at")
+OF_ITS_MIX = ("products", "spray", "targets")
 
 
 def _stands(draft: WorkOrder, values: dict[str, Any]) -> bool:
     """Say whether a draft stands where the plan has it."""
-    return all(getattr(draft, name) == values.get(name) for name in WHERE_IT_STANDS)
+    mix = [name for name in OF_ITS_MIX if name in values]
+    return all(getattr(draft, name) == values.get(name) for name in (*WHERE_IT_STANDS, *mix))
 
 
 def _moved(draft: WorkOrder, values: dict[str, Any], *, by: Actor, now: dt.datetime) -> WorkOrder:
-    moved = {name: values[name] for name in (*WHERE_IT_STANDS, "ends_at", "window") if name in values}
+    moves = (*WHERE_IT_STANDS, "ends_at", "window", *OF_ITS_MIX)
+    moved = {name: values[name] for name in moves if name in values}
     with transaction.atomic():
         return orders.change_order(order=orders.locked_draft(draft), by=by, now=now, **moved)
 
@@ -249,8 +263,8 @@ def _values(run: PlanningRun, known: Gathered, wish: Wish, placed: Placed) -> di
     if wish.mix is not None:
         values |= {
             "products": wish.mix.products,
-            "spray": spray_of(wish.raw),
-            "targets": wish.raw.get("targets") or [],
+            "spray": spray_of(wish.raw) if wish.own is None else wish.own.spray,
+            "targets": (wish.raw.get("targets") if wish.own is None else wish.own.targets) or [],
         }
     return values
 

@@ -23,6 +23,8 @@ from orchard.tasks.models import PlanningRun, Programme, WorkOrder
 from orchard.tasks.states import OPEN
 
 CALLED_OFF: dict[str, Any] = {"work_orders": [], "left_out": [], "gap_percent": None, "cancelled": True}
+LONGEST = dt.timedelta(days=366)
+"""Days that one plan may be for."""
 TRY_AGAIN = dt.timedelta(seconds=2)
 """How soon a planning run that has to wait for another is tried again."""
 
@@ -176,11 +178,19 @@ def request_run(
 ) -> PlanningRun:
     """Ask for a plan of days; the workers make it.
 
-    :raises Unprocessable: where it ends before it begins
+    :raises Unprocessable: where it ends before it begins or in the past, or is for longer than a year
     :raises Conflict: `state_conflict` for a season plan that is not in force
     """
     if ends_at <= starts_at:
         raise Unprocessable(Fault("out_of_range", _("it ends before it begins"), "/until"))
+    if ends_at <= now:
+        raise Unprocessable(
+            Fault("out_of_range", _("it ends in the past: no work is planned there"), "/until")
+        )
+    if ends_at - starts_at > LONGEST:
+        raise Unprocessable(
+            Fault("out_of_range", _("it is for longer than %(days)s days") % {"days": LONGEST.days}, "/until")
+        )
     if programme.status != "active":
         raise Conflict(
             Fault(

@@ -10,7 +10,6 @@ from decimal import Decimal
 from itertools import permutations
 from typing import Any
 
-from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop as noop
 
 from orchard.api.refusals import Fault, Unprocessable
@@ -241,7 +240,7 @@ def _wish(
             yield LeftOut(line.id, str(block.id), "no_sprayer", says)
             return
         try:
-            mix = _mix(known, raw, block, after)
+            mix = _mix(known, ground.mix_of(raw, draft), block, after)
         except Unprocessable as wrong:
             fault = wrong.faults[0]
             yield LeftOut(line.id, str(block.id), fault.code, fault.detail)
@@ -269,17 +268,17 @@ def _wish(
 
 def _mix(known: _Known, raw: dict[str, Any], block: Block, after: dt.date) -> Mix:
     if any(one["product"] not in known.products for one in raw.get("products") or []):
-        raise Unprocessable(Fault("not_found", _("a product of the line is no longer on the farm")))
-    if not spray_of(raw):
+        raise Unprocessable(Fault("not_found", Told(noop("a product of the line is no longer on the farm"))))
+    if not ground.spray_of(raw):
         raise Unprocessable(
-            Fault("required", _("the line does not say how much spray a tree or an area gets"))
+            Fault("required", Told(noop("the line does not say how much spray a tree or an area gets")))
         )
-    sprayer = max(known.sprayers, key=lambda one: (one.tank.in_base() if one.tank else 0, str(one.id)))
-    mix = mixes.mix_of(
+    largest = sorted(known.sprayers, key=lambda one: (one.tank.in_base() if one.tank else 0, str(one.id)))
+    mix = mixes.first_that_fits(
+        largest[::-1],
         raw=raw,
         block=block,
-        sprayer=sprayer,
-        spray=spray_of(raw),
+        spray=ground.spray_of(raw),
         products=known.products,
         at=dt.datetime.combine(max(after, known.frame.first), dt.time(10), tzinfo=known.frame.zone),
         taken=known.taken,
@@ -289,14 +288,6 @@ def _mix(known: _Known, raw: dict[str, Any], block: Block, after: dt.date) -> Mi
     for id, need in mix.needs.items():
         known.taken[id] = known.taken.get(id, Decimal(0)) + Decimal(need) / UNITS
     return mix
-
-
-def spray_of(raw: Mapping[str, Any]) -> dict[str, Any]:
-    """Return the spray as a mix check reads it; the block's own trees and ground are filled in there."""
-    for name in ("volume_per_tree", "volume_per_area"):
-        if raw.get(name):
-            return {name: raw[name]}
-    return {}
 
 
 def _bounds(known: _Known, mix: Mix | None, block: Block) -> tuple[bounds.Bound, ...]:
@@ -349,7 +340,7 @@ def _job(known: _Known, wish: Wish, stay: Sequence[Standing], waits: Waits) -> J
     frame = known.frame
     spells = spells_in(
         wish.stretches,
-        within=(frame.minute(known.run.starts_at), frame.minute(known.run.ends_at)),
+        within=(_from(known), frame.minute(known.run.ends_at)),
         closed=tuple(span for _, span in closed_to(wish, stay, waits, frame)),
         frame=frame,
         wish=wish,
@@ -363,6 +354,13 @@ def _job(known: _Known, wish: Wish, stay: Sequence[Standing], waits: Waits) -> J
     needs = wish.mix.needs if wish.mix else {}
     asks = hands.asks_of(wish.mix) if wish.mix else ()
     return Job(wish.id, str(wish.block.id), ways, spells, needs, handled, was, asks)
+
+
+def _from(known: _Known) -> int:
+    """Return the first minute of the plan in which work may begin: nothing is planned into the past."""
+    step = int(practice.practice()["day"]["step_minutes"])
+    first, now = known.frame.minute(known.run.starts_at), known.frame.minute(known.now) + 1
+    return max(first, -(-now // step) * step)
 
 
 def _ways(known: _Known, wish: Wish) -> Iterator[Way]:

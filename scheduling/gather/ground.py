@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import zoneinfo
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from decimal import Decimal
 from typing import Any
 
@@ -92,3 +92,28 @@ def _last_safe(block: Block) -> LastSafeDay | None:
         if row.event == Event.BUDBURST
     ]
     return last_safe_day(found) if found else None
+
+
+def spray_of(raw: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the spray as a mix check reads it; the block's own trees and ground are filled in there."""
+    for name in ("volume_per_tree", "volume_per_area"):
+        if raw.get(name):
+            return {name: raw[name]}
+    return {}
+
+
+def changed(draft: WorkOrder, raw: Mapping[str, Any]) -> bool:
+    """Say whether a draft holds another mix than its line has: one of the two was changed since."""
+    mixes = [raw.get("products"), *(one["products"] for one in raw.get("alternatives") or [])]
+    rest = (spray_of(raw), raw.get("targets") or [])
+    return draft.products not in mixes or (draft.spray, draft.targets or []) != rest
+
+
+def mix_of(raw: dict[str, Any], draft: WorkOrder | None) -> dict[str, Any]:
+    """Return what is sprayed for a line: what its draft says where that was changed, else what the line says.
+
+    Nobody's change of a draft is undone by a plan, and no plan is made for what nobody will spray.
+    """
+    if draft is None or draft.kind != "spray" or not changed(draft, raw):
+        return raw
+    return {"products": draft.products, "targets": draft.targets or [], **(draft.spray or {})}

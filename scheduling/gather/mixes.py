@@ -5,14 +5,17 @@ from __future__ import annotations
 import datetime as dt
 import zoneinfo
 from collections.abc import Iterable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from decimal import ROUND_CEILING, Decimal
 from typing import Any
 
-from django.utils.translation import gettext_noop as _
+from django.utils.translation import gettext_noop as noop
 
 import mixing
 from mixing.quantities import Quantity, QuantityError, parse_quantity
+from orchard.api.refusals import Fault, Unprocessable
+from orchard.api.spoken import of_engine
 from orchard.blocks.models import Block
 from orchard.crews.models import Sprayer
 from orchard.farms.actors import Actor
@@ -67,7 +70,7 @@ def mix_of(
 
     :param at: the first moment that it might be sprayed
     :param taken: what other jobs of the plan take, by product id [base unit]: for the choice of a mix
-    :raises Unprocessable: for a mix that cannot be understood
+    :raises Unprocessable: for a mix that cannot be understood, or whose amounts nobody can tell
     """
     wanted, because = list(raw["products"]), tuple[Told, ...]()
     if raw.get("alternatives"):
@@ -91,11 +94,47 @@ def mix_of(
     return Mix(
         check,
         wanted,
-        needs_of(check.report["totals"], products, on=at.date()),
+        _known_needs(check.report["totals"], products, on=at.date()),
         _litres(check),
         re_entry_of(check),
         because,
     )
+
+
+def first_that_fits(sprayers: Sequence[Sprayer], **asked: Any) -> Mix:
+    """Return the mix for the first sprayer that nothing speaks against, else for the first.
+
+    :param asked: as `mix_of`
+    :raises Unprocessable: as `mix_of`
+    """
+    first = mix_of(sprayer=sprayers[0], **asked)
+    now = asked["now"]
+    if _stop(first.check.request, at=first.check.at, taken=overridden(first.check, now=now)):
+        fit = [one for one in sprayers if str(one.id) not in unfit(first, sprayers, now=now)]
+        if fit and fit[0] != sprayers[0]:
+            return mix_of(sprayer=fit[0], **asked)
+    return first
+
+
+def _known_needs(
+    totals: Sequence[Mapping[str, Any]], products: Mapping[str, Product], *, on: dt.date
+) -> dict[str, int]:
+    """Return what totals come to.
+
+    :raises Unprocessable: where one cannot be told: what is not known is never taken to be there
+    """
+    if any(total["exact"] is None for total in totals):
+        says = Told(noop("how much it takes is not known: give the block its area, or its trees"))
+        raise Unprocessable(Fault("amount_unknown", says))
+    try:
+        return {total["id"]: _units(total, products[total["id"]], on=on) for total in totals}
+    except QuantityError as fault:
+        raise Unprocessable(Fault(fault.code, of_engine(fault))) from None
+
+
+def _units(total: Mapping[str, Any], product: Product, *, on: dt.date) -> int:
+    base = stock_amounts.in_base(amounts.read(total["exact"]), product=product, on=on)
+    return int((base * UNITS).to_integral_value(rounding=ROUND_CEILING))
 
 
 def needs_of(
@@ -107,11 +146,8 @@ def needs_of(
         product = products.get(total["id"])
         if product is None or total["exact"] is None:
             continue
-        try:
-            base = stock_amounts.in_base(amounts.read(total["exact"]), product=product, on=on)
-        except QuantityError:
-            continue  # the density is missing: the check says so, and the store cannot tell
-        found[total["id"]] = int((base * UNITS).to_integral_value(rounding=ROUND_CEILING))
+        with suppress(QuantityError):  # the density is missing: its page says so, and the store cannot tell
+            found[total["id"]] = _units(total, product, on=on)
     return found
 
 
@@ -222,4 +258,4 @@ def _too_near_picking(check: MixCheck, on: dt.date) -> Told | None:
     wait = dt.timedelta(days=int((seconds / DAY_SECONDS).to_integral_value(rounding=ROUND_CEILING)))
     if on + wait <= first:
         return None
-    return Told(_("picking begins on %(on)s and the label wants %(days)s days"), on=first, days=wait.days)
+    return Told(noop("picking begins on %(on)s and the label wants %(days)s days"), on=first, days=wait.days)

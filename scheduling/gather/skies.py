@@ -14,7 +14,7 @@ from orchard.blocks import queries as blocks
 from orchard.farms.models import Farm
 from orchard.tasks.windows import outlines_of
 from scheduling.bounds import Bound
-from scheduling.order_windows import hours_of, place_of
+from scheduling.order_windows import hours_of, place_of, quiet_hours
 from scheduling.practice import working_day
 from scheduling.sky import HOUR, Sky, sky_of, steps_until
 from scheduling.spray_days import DayVerdict, judge_days
@@ -90,7 +90,7 @@ class Skies:
         stretches: list[Stretch] = []
         for on in _days(self.since, self.until):
             if not bounds:
-                stretches.append(Stretch(on, *self._work(on), None, 2))
+                stretches += [Stretch(on, *span, None, 2) for span in self._not_quiet(on, closed[on])]
             elif self._by_the_hour(on):
                 stretches += self._of_hours(on, spells)
             else:
@@ -103,6 +103,25 @@ class Skies:
             dt.datetime.combine(on, begins, tzinfo=self.zone),
             dt.datetime.combine(on, ends, tzinfo=self.zone),
         )
+
+    def _not_quiet(self, on: dt.date, closed: Counter[str]) -> Iterator[tuple[dt.datetime, dt.datetime]]:
+        """Yield what the farm's quiet hours leave of a working day."""
+        begins, ends = self._work(on)
+        quiet = quiet_hours(self.farm.limits or {})
+        if quiet is None:
+            yield begins, ends
+            return
+        for day in (on - dt.timedelta(days=1), on):
+            since = dt.datetime.combine(day, quiet[0], tzinfo=self.zone)
+            until = dt.datetime.combine(day, quiet[1], tzinfo=self.zone)
+            until += dt.timedelta(days=quiet[1] < quiet[0])
+            if max(since, begins) < min(until, ends):
+                closed["quiet_hours"] += round((min(until, ends) - max(since, begins)) / HOUR)
+                if begins < since:
+                    yield begins, since
+                begins = max(begins, until)
+        if begins < ends:
+            yield begins, ends
 
     def _at_work(self, start: dt.datetime, end: dt.datetime) -> Iterator[tuple[dt.datetime, dt.datetime]]:
         """Yield what of a time falls into working hours of the plan."""
@@ -145,7 +164,8 @@ class Skies:
                 closed[limit] += hours
         else:
             wind = None if verdict.day.wind is None else float(verdict.day.wind.in_base())
-            yield Stretch(on, begins, ends, wind, min(2, verdict.dry_days_after))
+            for start, end in self._not_quiet(on, closed):
+                yield Stretch(on, start, end, wind, min(2, verdict.dry_days_after))
 
 
 def weather_days(farm: Farm, *, since: dt.date, until: dt.date) -> list[WeatherDay]:

@@ -16,6 +16,7 @@ from orchard.tasks.told import Told
 from scheduling.assignment.problem import LEFT_OUT
 from scheduling.bounds import Bound
 from scheduling.forecast import LastSafeDay
+from scheduling.gather import ground
 from scheduling.gather.mixes import Mix
 from scheduling.gather.skies import Opening, Stretch
 from scheduling.lines import BlockSeen, ProgrammeLine
@@ -56,6 +57,11 @@ class Wish:
     draft: WorkOrder | None = None
     closed: dict[dt.date, Told] = field(default_factory=dict)
     title: str | None = None
+
+    @property
+    def own(self) -> WorkOrder | None:
+        """The draft, where it holds a mix of its own that its line does not have."""
+        return self.draft if ground.mix_of(self.raw, self.draft) is not self.raw else None
 
     @property
     def id(self) -> str:

@@ -10,6 +10,7 @@ from orchard.farms.actors import SYSTEM
 from orchard.inventory import services as stock
 from scheduling import outbox
 from tests.callers import Caller, codes
+from tests.clock import Clock
 from tests.factories import (
     BlockFactory,
     CrewFactory,
@@ -28,8 +29,13 @@ FIRST, LAST = dt.date(2026, 12, 1), dt.date(2026, 12, 14)
 LAST_WINDY, LAST_WET, FIRST_FINE = dt.date(2026, 12, 3), dt.date(2026, 12, 7), dt.date(2026, 12, 8)
 
 
+@pytest.fixture(autouse=True)
+def clock(monkeypatch):
+    return Clock(monkeypatch, "2026-11-26 12:00")
+
+
 @pytest.fixture
-def farm():
+def farm(clock):
     return FarmFactory()
 
 

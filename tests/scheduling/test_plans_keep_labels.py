@@ -8,14 +8,14 @@ import pytest
 
 from orchard.crews.models import Crew, Worker
 from orchard.tasks.models import WorkOrder
-from tests.callers import Caller
+from tests.callers import Caller, codes
+from tests.clock import Clock
 from tests.factories import (
     CrewFactory,
     FarmFactory,
     QualificationFactory,
     SprayerFactory,
     WorkerFactory,
-    amount,
 )
 from tests.scheduling.test_planning_runs import FIRST, stock_up
 from tests.scheduling.test_plans_of_a_farm import bare, crew, fine, orders, planned
@@ -24,8 +24,13 @@ from tests.tasks.test_mix_checks import COPPER_LABEL, OIL_LABEL, SULFUR_LABEL, p
 pytestmark = pytest.mark.django_db
 
 
+@pytest.fixture(autouse=True)
+def clock(monkeypatch):
+    return Clock(monkeypatch, "2026-11-26 12:00")
+
+
 @pytest.fixture
-def farm():
+def farm(clock):
     return FarmFactory()
 
 
@@ -70,9 +75,8 @@ def day(order):
 
 
 def test_sulfur_is_not_planned_within_two_weeks_of_oil(farm, manager):
-    oil, sulfur = product_with(farm, OIL_LABEL), product_with(farm, SULFUR_LABEL)
-    oil.density = amount("0.85", "g/mL")
-    oil.save()
+    oil = product_with(farm, {**OIL_LABEL, "density": {"value": "0.85", "unit": "kg/L"}})
+    sulfur = product_with(farm, SULFUR_LABEL)
     equipped(farm, oil, sulfur)
     bare(farm, "Lower")
     lines = line("Oil", oil, "1", "percent_vv"), line("Sulfur", sulfur, "3", "kg/ha")
@@ -235,3 +239,107 @@ def test_a_repeat_that_is_due_after_the_plan_is_told_with_its_day(farm, manager)
         "too_early",
         "it may be done from Sat 30 Jan on: plan on to that day",
     )
+
+
+def test_what_the_store_cannot_count_is_not_taken_to_be_there(farm, manager):
+    oil = product_with(farm, OIL_LABEL)  # kept in pounds, mixed by volume, of no known density
+    equipped(farm, oil)
+    bare(farm, "Lower")
+
+    (left,) = planned(manager, programme(manager, line("Oil", oil, "1", "percent_vv")))["left_out"]
+
+    assert left["code"] == "unit_needs_density"
+    assert "its label needs a density" in left["says"]
+
+
+def test_a_block_without_trees_or_area_is_left_out_with_what_is_missing(farm, manager):
+    copper = product_with(farm, COPPER_LABEL)
+    equipped(farm, copper)
+    bare(farm, "Lower", area=None, trees=None)
+    by_area = {"volume_per_tree": None, "volume_per_area": {"value": "100", "unit": "gal/acre"}}
+    lines = line("By tree", copper), line("By area", copper, **by_area)
+
+    result = planned(manager, programme(manager, *lines))
+
+    assert result["work_orders"] == []
+    for left in result["left_out"]:
+        assert "trees" in left["says"] or "area" in left["says"], left
+
+
+def test_no_work_is_planned_into_the_past(farm, manager, clock):
+    copper = product_with(farm, COPPER_LABEL)
+    equipped(farm, copper)
+    bare(farm, "Lower")
+    clock.set("2026-12-04 10:40")
+
+    (order,) = orders(manager, planned(manager, programme(manager, line("Copper", copper))))
+
+    assert order["starts_at"] == "2026-12-04T10:45:00-08:00"
+
+
+def test_a_plan_that_ends_in_the_past_or_in_ten_years_is_refused(farm, manager, clock):
+    plan = programme(manager, line("Copper", product_with(farm, COPPER_LABEL)))
+    clock.set("2027-02-01 08:00")
+
+    for since, until in (("2026-12-01", "2026-12-14"), ("2027-02-01", "2037-02-01")):
+        when = {"from": f"{since}T00:00:00-08:00", "until": f"{until}T00:00:00-08:00"}
+        refused = manager.post("planning-runs", {"programme": plan["id"], **when})
+
+        assert (refused.status_code, codes(refused)) == (422, ["out_of_range"])
+
+
+def test_quiet_hours_are_kept_where_the_weather_is_known_by_the_day_alone(farm, manager):
+    hours = {"quiet_from": {"value": "6", "unit": "h"}, "quiet_until": {"value": "11", "unit": "h"}}
+    farm.limits = hours
+    farm.save()
+    copper = product_with(farm, COPPER_LABEL)
+    equipped(farm, copper)
+    bare(farm, "Lower")
+    leaves = {"title": "Leaves off", "kind": "leaf_removal", "crops": ["peach"]}
+
+    made = orders(manager, planned(manager, programme(manager, line("Copper", copper), leaves)))
+
+    assert {one["starts_at"][11:16] >= "11:00" for one in made} == {True}
+    assert len(made) == 2
+
+
+def test_a_line_that_was_changed_leaves_its_draft_alone_and_says_so(farm, manager):
+    copper = product_with(farm, COPPER_LABEL)
+    equipped(farm, copper)
+    bare(farm, "Lower")
+    plan = programme(manager, line("Copper", copper))
+    (draft,) = orders(manager, planned(manager, plan))
+    manager.patch(
+        plan["url"],
+        {
+            "lines": [
+                {
+                    **plan["lines"][0],
+                    "title": "Less copper",
+                    "products": [{"product": str(copper.id), "rate": {"value": "0.5", "unit": "oz_wt/gal"}}],
+                }
+            ]
+        },
+    )
+
+    result = planned(manager, plan)
+
+    (left,) = result["left_out"]
+    assert (result["work_orders"], left["code"]) == ([], "planned_already")
+    assert f"order {draft['number']}, with another mix than the line has now" in left["says"]
+    assert manager.get(f"work-orders/{draft['id']}").json()["products"] == draft["products"]
+
+
+def test_a_draft_whose_mix_was_changed_by_hand_takes_from_the_store_what_it_will_use(farm, manager):
+    copper = product_with(farm, COPPER_LABEL)
+    crew(farm), SprayerFactory(farm=farm), fine(farm), stock_up(copper, "14")
+    bare(farm, "Lower")
+    plan = programme(manager, line("Copper", copper, "0.5"))
+    (draft,) = orders(manager, planned(manager, plan))
+    more = [{"product": str(copper.id), "rate": {"value": "1", "unit": "oz_wt/gal"}}]
+    assert manager.patch(draft["url"], {"products": more}).status_code == 200
+    bare(farm, "Upper")
+
+    result = planned(manager, plan)
+
+    assert [one["code"] for one in result["left_out"] if one["code"] != "planned_already"] == ["stock_short"]

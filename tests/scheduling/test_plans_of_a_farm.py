@@ -13,6 +13,7 @@ from orchard.tasks.models import PlanningRun, WorkOrder
 from scheduling import outbox, planning
 from scheduling.assignment.assign import Budget
 from tests.callers import Caller, codes
+from tests.clock import Clock
 from tests.factories import (
     BlockFactory,
     CrewFactory,
@@ -35,8 +36,13 @@ pytestmark = pytest.mark.django_db
 SHORT = Budget(work=1.0, seconds=5.0)
 
 
+@pytest.fixture(autouse=True)
+def clock(monkeypatch):
+    return Clock(monkeypatch, "2026-11-26 12:00")
+
+
 @pytest.fixture
-def farm():
+def farm(clock):
     return FarmFactory()
 
 
