@@ -35,6 +35,10 @@ REMARKS: Mapping[str, Promise] = {
     "no_past_weather": gettext_lazy(
         "no earlier season of weather here: what comes is taken from the fitted places; odds widened"
     ),
+    "few_past_winters": gettext_lazy(
+        "fewer than %(wanted)s earlier winters of weather here: what comes is taken from the fitted places;"
+        " odds widened"
+    ),
     "little_chill": gettext_lazy(
         "%(hours)s chill hours to the end of January; the fitted places have had %(least)s or more in 99"
         " winters of 100: odds widened"

@@ -13,7 +13,7 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from scheduling.forecast import calibration, fit, score
+from scheduling.forecast import calibration, few_winters, fit, futures, score
 from scheduling.forecast.axis import (
     DAYS,
     FIRST_DAY,
@@ -186,6 +186,8 @@ class _Here:
         if not self._past_weather():
             wider += WIDER_WITHOUT_A_PAST
             remarks.append(Remark("no_past_weather", {}))
+        elif few_winters.too_few(self.place):
+            remarks.append(Remark("few_past_winters", {"wanted": futures.FEWEST}))
         chill = float(fit.chill_had(*self._this))
         if not np.isnan(chill) and chill < LITTLE_CHILL * self.fitted.least_chill:
             hours: dict[str, str | int] = {"hours": round(chill), "least": round(self.fitted.least_chill)}
@@ -264,7 +266,10 @@ class _Here:
         row = fit.at_lead(self.fitted.calibration.table, self.fitted.calibration.leads, lead, asked.kind)
         made = calibration.applied(guess, row)
         middle = made[:, [1]]
-        return score.whole_days(middle + (made - middle) * wider, issued)
+        edges = middle + (made - middle) * wider
+        if few_winters.too_few(self.place):
+            edges = few_winters.widened(edges, lead)
+        return score.whole_days(edges, issued)
 
     def _start(self) -> Floats:
         """Return how much warmer this season's days are than the fitted places' usual ones."""

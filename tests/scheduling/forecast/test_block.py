@@ -253,5 +253,23 @@ def test_a_place_with_one_winter_of_weather_is_forecast_with_a_remark():
     assert abs((of(found, Event.FIRST_BLOOM).predicted - CUT.observed(Event.FIRST_BLOOM)).days) <= 15
 
 
+def test_a_place_with_two_winters_of_weather_promises_no_later_last_safe_day_than_one_with_all():
+    """At a station that the shipped fit does not know, in January, without a note, eighteen springs."""
+    early = {years: [] for years in (2, 20)}
+    for season in range(2006, 2024):
+        for years, misses in early.items():
+            days = [day for day in CUT.days if day.on >= date(season - years, 10, 1)]
+            found = forecast(notes=[], observed=days, issued_on=date(season, 1, 10))
+            misses += [
+                note.on < of(found, note.event).low80
+                for note in NOTES
+                if note.on.year == season and note.event != Event.FULL_BLOOM
+            ]
+            told = "few_past_winters" in {one.code for one in found.remarks}
+            assert told == (years == 2 or season < 2008)
+
+    assert sum(early[2]) <= sum(early[20])
+
+
 def test_high_summer_is_out_of_season():
     assert refusal(issued_on=date(2024, 8, 1)).code == "out_of_season"
