@@ -21,6 +21,7 @@ from rest_framework.exceptions import ErrorDetail, ValidationError
 
 from mixing.quantities import Quantity, QuantityError, parse_decimal, plain, quantity_faults
 from mixing.units import COMPOUND, SIMPLE
+from orchard.api.refusals import Fault, Unprocessable
 from orchard.api.spoken import of_engine
 
 AHEAD = dt.timedelta(minutes=5)
@@ -381,7 +382,10 @@ class Query(Input):
         }
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
-        """Refuse an end before its beginning: an empty answer would read as if there were nothing."""
+        """Refuse an end before its beginning: an empty answer would read as if there were nothing.
+
+        :raises Unprocessable: each of the two can be read, and together they are no time
+        """
         for end in ("to", "until"):
             since, until = (self.fields.get(name) for name in ("from", end))
             if since is None or until is None or not {since.source, until.source} <= attrs.keys():
@@ -391,7 +395,7 @@ class Query(Input):
             first, last = attrs[str(since.source)], attrs[str(until.source)]
             if first > last or (to_its_end and first == last):
                 says = _("from=%(since)s lies after %(end)s=%(until)s: exchange the two") % raw
-                raise ValidationError({"from": [ErrorDetail(says, code="out_of_range")]})
+                raise Unprocessable(Fault("out_of_range", says, f"/{end}"))
         return attrs
 
 

@@ -107,7 +107,8 @@ class EndpointSchema(AutoSchema):
             wanted |= _MATCH
         if getattr(self.view, "conflicts", False):
             wanted = {**wanted, "409": _WRITE["409"]}
-        if getattr(self.view, "unprocessable", False):
+        of_a_time = "from" in getattr(getattr(self.view, "query", None), "_declared_fields", {})
+        if getattr(self.view, "unprocessable", False) or (self.method == "GET" and of_a_time):
             wanted = {**wanted, "422": _WRITE["422"]}
         for status, words in wanted.items():
             operation["responses"].setdefault(status, self._problem(words))
