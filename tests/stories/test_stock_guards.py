@@ -236,9 +236,11 @@ def test_e14_the_crew_hears_before_and_at_the_start_that_its_copper_was_poured_a
     def told(shown):
         return [one for one in shown["cautions"] if one["code"] == "stock_short"]
 
-    assert told(hollow.teo.get(order).json()) == []
+    before = hollow.teo.get(order)
+    assert told(before.json()) == []
     away = {"kind": "dispose", "lot": lot, "quantity": q("3", "lb"), "reason": "wet"}
     hollow.odalys.post("stock-movements", away)
+    assert hollow.teo.get(order, if_none_match=before.headers["ETag"]).status_code == 200
     [in_the_bundle] = told(hollow.teo.get("day-bundle").json()["work_orders"][0])
     [at_the_start] = told(hollow.do(order, "start", {"observed": CALM}))
 

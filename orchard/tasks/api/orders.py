@@ -125,7 +125,7 @@ class WorkOrderShown(Shown):
     )
 
     def get_etag(self, row: WorkOrder) -> str:
-        return tag(row, self.context["blocked_by"].get(row.id, []))
+        return tag(row, [*self.context["blocked_by"].get(row.id, []), *self.context["cautions"][row.id]])
 
     @extend_schema_field({"type": "array", "items": {"type": "string", "format": "uuid"}})
     def get_handlers(self, row: WorkOrder) -> list[str]:
@@ -237,21 +237,22 @@ class OrderEndpoint(Endpoint):
 
     def tag(self, row: FarmRow) -> str:
         assert isinstance(row, WorkOrder)
-        return tag(row, issue.blocked_by(order=row, by=self.by, now=self.now))
+        blocked = issue.blocked_by(order=row, by=self.by, now=self.now)
+        return tag(row, [*blocked, *cautions.of_order(row, now=self.now)])
 
     def is_version(self, row: FarmRow, asked: str) -> bool:
         return asked == row.etag or asked.startswith(row.etag[:-1] + "~")
 
 
-def tag(row: WorkOrder, blocked: Sequence[Fault]) -> str:
-    """Return the entity tag of an order as it is shown: its version, and what blocks it where anything does.
+def tag(row: WorkOrder, beside: Sequence[Fault]) -> str:
+    """Return the entity tag of an order as it is shown: its version, and what blocks it or is good to know.
 
-    What blocks an order changes with the weather and the clock; a reader who has its version is not told
-    that nothing is new.
+    Both change with the weather, the store and the clock; a reader who has its version is not told that
+    nothing is new.
     """
-    if not blocked:
+    if not beside:
         return row.etag
-    told = json.dumps([fault.as_json() for fault in blocked], sort_keys=True, default=str)
+    told = json.dumps([fault.as_json() for fault in beside], sort_keys=True, default=str)
     return f'{row.etag[:-1]}~{hashlib.sha256(told.encode()).hexdigest()[:12]}"'
 
 
