@@ -25,7 +25,10 @@ from scheduling.plots.season import Mark, season_picture
 def of_order(*, order: WorkOrder, now: dt.datetime) -> Picture:
     """Return the open and closed hours of a work order for a fortnight from now on."""
     found = windows_for(**windows.asked(order=order, now=now))
-    return open_hours.picture(found, title=order.called)
+    stale_from = windows.forecast_seen(farm=order.farm, now=now).stale_from
+    if stale_from is not None:
+        stale_from = stale_from.astimezone(zoneinfo.ZoneInfo(order.farm.zone))
+    return open_hours.picture(found, title=order.called, stale_from=stale_from)
 
 
 def of_block(*, block: Block) -> dict[str, Picture]:

@@ -13,7 +13,7 @@ from mixing.quantities import Quantity, plain
 from scheduling.bounds import Basis, Bound, Limit
 from scheduling.weather import MEASURABLE_RAIN
 
-WORDS = {"degF": "°F", "degC": "°C"}
+WORDS = {"degF": "°F", "degC": "°C", "degF_difference": "°F", "degC_difference": "°C"}
 
 
 @dataclass(frozen=True, slots=True)

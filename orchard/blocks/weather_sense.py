@@ -177,5 +177,9 @@ def gaps(moments: Sequence[dt.datetime]) -> list[tuple[dt.datetime, dt.datetime]
 
 def is_stale(*, kind: str, received_at: dt.datetime, now: dt.datetime) -> bool:
     """Say whether a forecast is so old that there should be a newer one; what was observed stays true."""
-    age = dt.timedelta(hours=_table()["stale"]["forecast_hours"])
-    return kind == "forecast" and now - received_at > age
+    return kind == "forecast" and received_at < stale_before(now)
+
+
+def stale_before(now: dt.datetime) -> dt.datetime:
+    """Return the moment; a forecast that was received before it is stale."""
+    return now - dt.timedelta(hours=_table()["stale"]["forecast_hours"])

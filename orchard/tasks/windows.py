@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.conf import settings
-from django.db.models import Min
+from django.db.models import Min, Q
 from django.utils.module_loading import import_string
 from django.utils.translation import gettext as _
 
@@ -33,11 +33,16 @@ class ForecastSeen:
     """How fresh the weather forecast is that windows rest on.
 
     :ivar received_at: when the oldest hour of the day to come was posted, None where none of it is forecast
-    :ivar stale: there should be a newer one
+    :ivar stale_from: the first hour of the fortnight whose forecast is so old that a newer one is wanted
     """
 
     received_at: dt.datetime | None
-    stale: bool
+    stale_from: dt.datetime | None
+
+    @property
+    def stale(self) -> bool:
+        """Whether any hour is."""
+        return self.stale_from is not None
 
 
 def of_order(*, order: WorkOrder, now: dt.datetime) -> list[dict[str, Any]]:
@@ -47,13 +52,14 @@ def of_order(*, order: WorkOrder, now: dt.datetime) -> list[dict[str, Any]]:
 
 
 def forecast_seen(*, farm: Farm, now: dt.datetime) -> ForecastSeen:
-    """Return how fresh the forecast of the day to come is."""
-    rows = blocks.hours(farm=farm, since=now, until=now + A_DAY).filter(kind="forecast")
-    received_at = rows.aggregate(at=Min("received_at"))["at"]
-    stale = received_at is not None and weather_sense.is_stale(
-        kind="forecast", received_at=received_at, now=now
+    """Return how fresh the forecast of the fortnight is: a new one of tomorrow leaves next week's old."""
+    hour = now.replace(minute=0, second=0, microsecond=0)
+    rows = blocks.hours(farm=farm, since=hour, until=hour + AHEAD).filter(kind="forecast")
+    found = rows.aggregate(
+        oldest=Min("received_at", filter=Q(at__lte=now + A_DAY)),
+        first_stale=Min("at", filter=Q(received_at__lt=weather_sense.stale_before(now))),
     )
-    return ForecastSeen(received_at, stale)
+    return ForecastSeen(found["oldest"], found["first_stale"])
 
 
 def asked(*, order: WorkOrder, now: dt.datetime) -> dict[str, Any]:

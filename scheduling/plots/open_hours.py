@@ -29,7 +29,7 @@ SIGNS = {
     Limit.QUIET_HOURS: ("Q", gettext_lazy("quiet hours")),
 }
 OPEN, UNKNOWN = "✓", "?"
-LEFT, TOP, CELL, ROW, RIGHT, LEGEND = 96, 74, 26, 26, 150, 158
+LEFT, TOP, CELL, ROW, RIGHT, LEGEND = 96, 82, 26, 26, 150, 158
 GREEN, GREY, DARK, LINE = "#17694b", "#ececf0", "#26262b", "#8a8a94"
 
 
@@ -101,8 +101,11 @@ def _row(on: dt.date, hours: Sequence[Hour]) -> DayRow:
     )
 
 
-def picture(windows: Sequence[Window], *, title: str) -> Picture:
-    """Return the plot with its numbers, one row a day, in the language in use."""
+def picture(windows: Sequence[Window], *, title: str, stale_from: dt.datetime | None = None) -> Picture:
+    """Return the plot with its numbers, one row a day, in the language in use.
+
+    :param stale_from: the first hour whose forecast is old, in the zone of the windows
+    """
     heads = (
         _("day"),
         _("open hours"),
@@ -122,7 +125,7 @@ def picture(windows: Sequence[Window], *, title: str) -> Picture:
         )
         for row in table(windows)
     )
-    return Picture(svg(windows, title=title), heads, rows)
+    return Picture(svg(windows, title=title, stale_from=stale_from), heads, rows)
 
 
 def as_text(windows: Sequence[Window]) -> str:
@@ -144,19 +147,20 @@ def as_text(windows: Sequence[Window]) -> str:
     return "\n".join([head, *lines]) + "\n"
 
 
-def svg(windows: Sequence[Window], *, title: str) -> str:
+def svg(windows: Sequence[Window], *, title: str, stale_from: dt.datetime | None = None) -> str:
     """Return the plot as an SVG document that stands alone."""
     rows = table(windows)
+    told = _told(rows) + _stale(stale_from)
     cells = {(one.on, one.hour): one for one in hours_of(windows)}  # of an hour told twice the second
     width, height = LEFT + 24 * CELL + RIGHT, TOP + max(1, len(rows)) * ROW + LEGEND
     parts = [
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {height}" width="{width}" '
         f'height="{height}" role="img" aria-labelledby="title told" font-family="sans-serif">',
         f'<title id="title">{escape(title)}</title>',
-        f'<desc id="told">{escape(_told(rows))}</desc>',
+        f'<desc id="told">{escape(told)}</desc>',
         f'<rect width="{width}" height="{height}" fill="#ffffff"/>',
         _text(LEFT, 26, title, size=17, weight="bold"),
-        _text(LEFT, 46, _told(rows), size=12),
+        *[_text(LEFT, 44 + 14 * row, says, size=12) for row, says in enumerate(told.split("\n"))],
         *_head(),
     ]
     for place, row in enumerate(rows):
@@ -182,6 +186,13 @@ def _told(rows: Sequence[DayRow]) -> str:
         "longest": best.longest,
         "day": _day_name(best.on),
     }
+
+
+def _stale(since: dt.datetime | None) -> str:
+    if since is None:
+        return ""
+    says = _("OLD FORECAST from %(day)s on: more than a day old, post a newer one")
+    return "\n" + says % {"day": short_day(since, weekday=True, more=", H:i")}
 
 
 def _day_name(on: dt.date) -> str:

@@ -514,7 +514,7 @@ def test_open_hours_by_a_forecast_of_two_days_ago_are_said_to_be_stale(manager, 
     path = made(manager, farm)
     assert manager.get(f"{path}/windows").json() == {
         "items": [],
-        "forecast": {"received_at": None, "stale": False},
+        "forecast": {"received_at": None, "stale": False, "stale_from": None},
     }
     for hours_ago, stale in ((1, False), (48, True)):
         posted = farm.now - dt.timedelta(hours=hours_ago)
@@ -525,6 +525,20 @@ def test_open_hours_by_a_forecast_of_two_days_ago_are_said_to_be_stale(manager, 
         seen = manager.get(f"{path}/windows").json()["forecast"]
 
         assert (dt.datetime.fromisoformat(seen["received_at"]), seen["stale"]) == (posted, stale)
+
+
+def test_a_new_forecast_of_tomorrow_leaves_that_of_next_week_stale(manager, farm):
+    path = made(manager, farm)
+    hour = farm.now.replace(minute=0, second=0, microsecond=0)
+    for days_ahead, posted in ((7, farm.now - dt.timedelta(days=5)), (0, farm.now)):
+        row = {"at": hour + dt.timedelta(days=days_ahead, hours=2), "kind": "forecast"}
+        blocks.store_hours(farm=farm.farm, station="", rows=[row], now=posted)
+
+    seen = manager.get(f"{path}/windows").json()["forecast"]
+
+    assert seen["stale"] is True
+    assert dt.datetime.fromisoformat(seen["received_at"]) == farm.now
+    assert dt.datetime.fromisoformat(seen["stale_from"]) == hour + dt.timedelta(days=7, hours=2)
 
 
 def test_a_stranger_sees_no_order(manager, farm):

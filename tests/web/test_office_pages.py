@@ -330,6 +330,7 @@ def test_the_open_hours_of_a_draft_are_drawn_with_numbers_and_reasons_and_a_word
             "rain": amount("0", "mm"),
         }
         for hour in range(40)
+        if hour != 20
     ]
     block_services.store_hours(farm=farm.farm, station="", rows=hours, now=start - dt.timedelta(days=2))
 
@@ -339,9 +340,10 @@ def test_the_open_hours_of_a_draft_are_drawn_with_numbers_and_reasons_and_a_word
     assert "style=" not in seen.content.decode()
     assert "The forecast is more than a day old" in text(seen)
     assert "15 mph is above 10 mph" in text(seen)
+    assert "no weather hours are stored: not known, and unknown is not open" in text(seen)
     maestro = at_the_pages(member(farm.farm, "manager", language="es"))
     spanish = text(maestro.get(page))
-    assert "El pronóstico tiene más de un día" in spanish and "Horas abiertas y cerradas" in spanish
+    assert "El pronóstico tiene más de un día desde" in spanish and "Horas abiertas y cerradas" in spanish
     assert "viento 15 mph, por encima de 10 mph" in spanish
     assert nia.get(at(farm, f"plan/{FarmFactory().id}/hours")).status_code == 404
 

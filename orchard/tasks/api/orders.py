@@ -365,6 +365,10 @@ class ForecastSeenShown(serializers.Serializer):
         allow_null=True, help_text="when the oldest hour of the day to come was posted; null where none was"
     )
     stale = serializers.BooleanField(help_text="there should be a newer one: look outside, or post one")
+    stale_from = Moment(
+        allow_null=True,
+        help_text="the first hour whose forecast is that old; hours before it are of a newer one",
+    )
 
 
 class WindowsShown(serializers.Serializer):

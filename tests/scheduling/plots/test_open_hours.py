@@ -17,7 +17,7 @@ from scheduling.plots import open_hours
 from scheduling.windows import Place, spray_windows
 from tests.callers import Caller
 from tests.factories import amount
-from tests.scheduling.orchard_weather import hour
+from tests.scheduling.orchard_weather import NOON, hour
 from tests.tasks.lowbell import lowbell
 from tests.tasks.test_work_orders import made
 
@@ -77,6 +77,26 @@ def test_a_title_cannot_break_the_picture():
 
 def test_without_weather_the_picture_says_so():
     assert "no weather hours are stored" in signs(open_hours.svg((), title="Copper"))
+
+
+def test_a_plot_by_an_old_forecast_says_from_when_on_it_is_old():
+    drawn = open_hours.picture(windows(), title="Copper", stale_from=NOON + dt.timedelta(hours=18)).svg
+
+    assert "OLD FORECAST from Sat 19 Dec, 06:00 on" in drawn
+    assert "OLD FORECAST" not in open_hours.picture(windows(), title="Copper").svg
+
+
+def test_how_fast_drops_dry_is_told_in_degrees():
+    hot = open_hours.picture(windows((10, {"temperature": "31", "humidity": "20"})), title="Copper")
+    (said,) = [
+        reason.says
+        for one in windows((10, {"temperature": "31", "humidity": "20"}))
+        for reason in one.closed_by
+        if "Delta T" in reason.says
+    ]
+
+    assert "°C is above 10 °C" in said
+    assert "difference" not in hot.svg
 
 
 @pytest.mark.django_db
