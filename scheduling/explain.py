@@ -15,13 +15,13 @@ from orchard.crews import queries as crews
 from orchard.inventory.amounts import in_stock_unit
 from orchard.tasks.amounts import words
 from orchard.tasks.told import Told, joined
-from scheduling import practice
+from scheduling import lines, practice
 from scheduling.assignment import Answer, Crew, Job, Placed, Problem, Tool
 from scheduling.assignment.greedy import Board
 from scheduling.assignment.problem import DAY
 from scheduling.gather import Gathered
+from scheduling.gather.bookings import LONG_AGO
 from scheduling.gather.mixes import UNITS
-from scheduling.gather.openings import LONG_AGO
 from scheduling.gather.wishes import Wish
 from scheduling.lines import LeftOut
 
@@ -81,7 +81,10 @@ class Case:
 def left_out(known: Gathered, answer: Answer) -> list[LeftOut]:
     """Return the reason for each job that is not in the plan."""
     jobs = {job.id: job for job in known.problem.jobs}
-    return [_reason(known, answer, jobs[name], known.wishes[name]) for name in answer.left_out]
+    return [
+        lines.with_draft(_reason(known, answer, jobs[name], known.wishes[name]), known.wishes[name].draft)
+        for name in answer.left_out
+    ]
 
 
 def _reason(known: Gathered, answer: Answer, job: Job, wish: Wish) -> LeftOut:
@@ -164,7 +167,11 @@ def _closed(known: Gathered, wish: Wish) -> Iterator[Told]:
             "%(since)s on: plan on beyond that, or call that order off"
         )
         yield Told(says, number=number, on=on, since=_work_from(known, end))
-    if not any(end > 0 for _, (_start, end) in known.closing(wish)):
+    beside = max((end for _, end in known.shut[wish.id] if end > 0), default=0)
+    if beside:
+        says = _("what is sprayed beside it keeps people out until %(moment)s")
+        yield Told(says, moment=f"{known.frame.moment(beside):%Y-%m-%d %H:%M}")
+    elif not any(end > 0 for _, (_start, end) in known.closing(wish)):
         yield Told(_("the plan ends before its open hours, or begins after them: plan for longer"))
 
 
@@ -216,7 +223,7 @@ def _more_stock(case: Case) -> Case:
 
 
 def _block_alone(case: Case) -> Case:
-    return replace(case, alone=True)
+    return replace(case, alone=True, problem=replace(case.problem, near={}))
 
 
 def _more_crews(case: Case) -> Case:
@@ -263,10 +270,13 @@ def _neighbours(known: Gathered, answer: Answer, job: Job) -> Iterator[Told]:
     jobs = {one.id: one for one in known.problem.jobs}
     for one in answer.placed:
         other = jobs[one.job]
-        if other.block != job.block:
-            continue
         line = known.wishes[one.job].line
         on = known.frame.moment(one.start).date()
+        if other.block != job.block:
+            if known.problem.meet(job, other):
+                says = _("%(other)s on %(on)s is too near to be done at the same time")
+                yield Told(says, other=known.wishes[one.job].block.name, on=on)
+            continue
         gap = known.problem.gap(other, job)
         if gap > known.waits.most * DAY:
             says = _("by the label it may not follow %(other)s of %(on)s: leave one of the two out")
@@ -297,9 +307,9 @@ def _short(known: Gathered, answer: Answer, job: Job) -> Told:
         short = used + job.needs.get(stock.product, 0) - stock.amount
         if job.needs.get(stock.product) and short > 0:
             lacks[stock.product] = max(short, lacks.get(stock.product, 0))
-    lines = [_lack(known, id, short) for id, short in lacks.items()]
+    missing = [_lack(known, id, short) for id, short in lacks.items()]
     on = known.frame.moment(min(spell.start for spell in job.spells)).date()
-    return Told(_("%(lacks)s: buy it before %(on)s"), lacks=joined(lines, "; "), on=str(on))
+    return Told(_("%(lacks)s: buy it before %(on)s"), lacks=joined(missing, "; "), on=str(on))
 
 
 def _lack(known: Gathered, id: str, short: int) -> Told:

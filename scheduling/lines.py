@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from decimal import Decimal
 
 from django.utils.translation import gettext_noop as _
 
 from mixing.quantities import Quantity, plain
-from orchard.tasks.told import Told
+from orchard.tasks.models import WorkOrder
+from orchard.tasks.told import Told, joined
 
 LEAF_FALL = (93, 97)
 YEAR_ROUND = (0, 99)
@@ -70,6 +71,14 @@ class LeftOut:
     block: str
     code: str
     says: str
+
+
+def with_draft(one: LeftOut, draft: WorkOrder | None) -> LeftOut:
+    """Return a reason that tells as well of the draft which stays though it cannot be done as it stands."""
+    if draft is None:
+        return one
+    stays = _("order %(number)s stays a draft as it was: move it by hand, or cancel it")
+    return replace(one, says=joined((one.says, Told(stays, number=draft.number)), "; "))
 
 
 def barred(line: ProgrammeLine, block: BlockSeen) -> LeftOut | None:

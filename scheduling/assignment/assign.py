@@ -153,7 +153,7 @@ def earlier(problem: Problem, placed: dict[str, Placed]) -> dict[str, Placed]:
         busy = crews[one.crew] + (tools[one.tool] if one.tool is not None else [])
         ends += [end for _, end in busy if end <= one.start]
         for other in done.values():
-            if jobs[other.job].block == job.block:
+            if problem.meet(job, jobs[other.job]):
                 ends.append(other.end + problem.gap(jobs[other.job], job))
         start = max(ends)
         moved = Placed(one.job, one.crew, one.tool, start, start + one.end - one.start, one.risk, one.road)

@@ -52,7 +52,7 @@ class Model:
     def __init__(self, problem: Problem) -> None:
         self.problem = problem
         self.cp = cp_model.CpModel()
-        self.jobs = {job.id: self._switches(job) for job in problem.jobs if job.spells and job.ways}
+        self.jobs = {job.id: self._switches(job) for job in problem.jobs if job.fits}
         self._by_id = {job.id: job for job in problem.jobs}
         self._one_at_a_time()
         self._blocks()
@@ -143,15 +143,20 @@ class Model:
                 by_block.setdefault(job.block, []).append(job)
         for jobs in by_block.values():
             for one, other in combinations(jobs, 2):
-                first, then = self.jobs[one.id], self.jobs[other.id]
-                both = [first.planned, then.planned]
-                order = self.cp.new_bool_var(f"{one.id} before {other.id}")
-                self.cp.add(then.start >= first.end + self.problem.gap(one, other)).only_enforce_if(
-                    [order, *both]
-                )
-                self.cp.add(first.start >= then.end + self.problem.gap(other, one)).only_enforce_if(
-                    [order.negated(), *both]
-                )
+                self._one_before_the_other(one, other)
+        for id, others in self.problem.near.items():
+            for beside in others:
+                if id < beside and id in self.jobs and beside in self.jobs:
+                    self._one_before_the_other(self._by_id[id], self._by_id[beside])
+
+    def _one_before_the_other(self, one: Job, other: Job) -> None:
+        first, then = self.jobs[one.id], self.jobs[other.id]
+        both = [first.planned, then.planned]
+        order = self.cp.new_bool_var(f"{one.id} before {other.id}")
+        self.cp.add(then.start >= first.end + self.problem.gap(one, other)).only_enforce_if([order, *both])
+        self.cp.add(first.start >= then.end + self.problem.gap(other, one)).only_enforce_if(
+            [order.negated(), *both]
+        )
 
     def _stocks(self) -> None:
         for stock in self.problem.stocks:

@@ -104,10 +104,11 @@ class Board:
 
     def _blocked(self, job: Job) -> list[Span]:
         """Return when the job may not be on its block: other jobs there, and the waits about them."""
+        beside = [self.placed[id] for id in self.problem.near.get(job.id, ()) if id in self.placed]
         return [
             (there.start - self.problem.gap(job, other), there.end + self.problem.gap(other, job))
             for other, there in self.blocks[job.block]
-        ]
+        ] + [(there.start, there.end) for there in beside]
 
     def _stocked(self, job: Job, spell: Spell) -> bool:
         for stock in self.problem.stocks:

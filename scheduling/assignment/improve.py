@@ -134,7 +134,7 @@ def _between(problem: Problem, job: Job, fixed: list[Placed], jobs: Mapping[str,
     closed: list[Span] = [
         (one.start - problem.gap(job, jobs[one.job]), one.end + problem.gap(jobs[one.job], job))
         for one in fixed
-        if jobs[one.job].block == job.block
+        if problem.meet(job, jobs[one.job])
     ]
     spells = tuple(
         Spell(start, end, spell.risk + moved_day(problem, job, spell))

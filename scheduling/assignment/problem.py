@@ -68,6 +68,11 @@ class Job:
         """The minutes that it takes at least."""
         return min(way.minutes for way in self.ways)
 
+    @property
+    def fits(self) -> bool:
+        """Whether any of its spells is long enough for it."""
+        return bool(self.ways) and any(spell.end - spell.start >= self.shortest for spell in self.spells)
+
 
 @dataclass(frozen=True, slots=True)
 class Crew:
@@ -125,6 +130,7 @@ class Problem:
 
     :ivar gaps: minutes from the end of one job to the start of another on the same block, by (first, then);
         jobs on one block never overlap, with or without a gap
+    :ivar near: jobs on other blocks that are never at the same time as a job, by the job
     :ivar keep: what a draft's day is worth, in a thousand: it is moved for a gain above that
     """
 
@@ -136,6 +142,11 @@ class Problem:
     keep: int = 20
     stay: int = 30
     """Minutes on the road that it is worth to leave a draft its hour, its crew and its sprayer, each."""
+    near: Mapping[str, frozenset[str]] = field(default_factory=dict)
+
+    def meet(self, one: Job, other: Job) -> bool:
+        """Say whether two jobs are never at the same time because of where they are."""
+        return one.block == other.block or other.id in self.near.get(one.id, ())
 
     def gap(self, first: Job, then: Job) -> int:
         """Return the minutes from the end of one to the start of the other on its block."""

@@ -33,11 +33,12 @@ from scheduling.gather import bookings, ground, hands, mixes
 from scheduling.gather.between import Waits
 from scheduling.gather.bookings import Frame
 from scheduling.gather.mixes import UNITS, Mix
+from scheduling.gather.near import Neighbours
 from scheduling.gather.openings import closed_to, spells_in
 from scheduling.gather.skies import Skies
 from scheduling.gather.standing import Standing, standing
 from scheduling.gather.wishes import Wish, ends_with_the_buds, opens, over_with_the_buds
-from scheduling.lines import BlockSeen, LeftOut, ProgrammeLine, barred, not_before
+from scheduling.lines import BlockSeen, LeftOut, ProgrammeLine, barred, not_before, with_draft
 from scheduling.roads import drive_minutes
 
 MINUTE = dt.timedelta(minutes=1)
@@ -65,6 +66,7 @@ class Gathered:
     now: dt.datetime
     stay: tuple[Standing, ...]
     waits: Waits
+    shut: Mapping[str, tuple[Span, ...]]
 
     def closing(self, wish: Wish) -> Iterator[tuple[Standing | None, Span]]:
         """Yield when the block of a wish is closed, and by which order that stays."""
@@ -85,7 +87,7 @@ class Gathered:
         return spells_in(
             [one for one in found if one.on not in closed],
             within=(self.frame.minute(self.now), self.frame.midnight(self.frame.first)),
-            closed=tuple(span for _, span in self.closing(wish)),
+            closed=(*self.shut[wish.id], *(span for _, span in self.closing(wish))),
             frame=self.frame,
         )
 
@@ -123,15 +125,22 @@ def gather(*, run: PlanningRun, by: Actor, now: dt.datetime) -> Gathered:
     seen = {id: ground.seen_in(block, run, ours, known.frame.zone) for id, block in known.blocks.items()}
     wishes: list[Wish] = []
     left_out: list[LeftOut] = []
+    leaves: set[str] = set()
     for line in lines:
         for id in line.blocks:
             for one in _asked(known, line, raws[line.id], known.blocks[id], seen[id]):
-                (wishes if isinstance(one, Wish) else left_out).append(one)  # type: ignore[arg-type]
+                if isinstance(one, LeftOut):
+                    left_out.append(one)
+                elif one.kind != LEAVES or one.title is None or id not in leaves:
+                    wishes.append(one)  # the leaves of a block are taken off once, whoever waits for it
+                    leaves |= {id} if one.title else set()
     drafts = {wish.draft.key for wish in wishes if wish.draft is not None}
     fixed = [order for order in known.open_orders if order.key not in drafts]
     stay = standing(fixed, blocks={str(wish.block.id) for wish in wishes}, by=by, now=now)
     waits = Waits(most=len(known.frame.days) + bookings.KEPT.days, now=now)
-    problem = _problem(known, wishes, fixed, stay, waits)
+    beside = Neighbours(run.farm, sprayers=known.sprayers, now=now)
+    shut = {wish.id: tuple(beside.closed_to(wish, fixed, known.frame)) for wish in wishes}
+    problem = _problem(known, wishes, fixed, stay, waits, shut, beside.pairs(wishes))
     return Gathered(
         frame=known.frame,
         problem=problem,
@@ -145,6 +154,7 @@ def gather(*, run: PlanningRun, by: Actor, now: dt.datetime) -> Gathered:
         now=now,
         stay=tuple(stay),
         waits=waits,
+        shut=shut,
     )
 
 
@@ -179,8 +189,9 @@ def _asked(
         if one.programme == known.run.programme and str(one.line) == line.id and one.block == block
     ]
     reason = barred(line, seen)
+    drafted = next((order for order in orders if order.status == "draft"), None)
     if reason is not None:
-        yield reason
+        yield with_draft(reason, drafted)
         if reason.code == "leaf_drop_unmet" and line.kind == "spray":
             yield from _leaves(known, line, raw, block, seen)
         return
@@ -192,7 +203,7 @@ def _asked(
     last_safe = known.last_safe.get(str(block.id)) if over_with_the_buds(line) else None
     if last_safe is None and ends_with_the_buds(line):
         says = Told(noop("no forecast of budburst: no last safe day is known"))
-        yield LeftOut(line.id, str(block.id), "no_forecast", says)
+        yield with_draft(LeftOut(line.id, str(block.id), "no_forecast", says), drafted)
         return
     yield from _wish(known, line, raw, block, seen, last_safe, orders[0] if orders else None)
 
@@ -237,13 +248,13 @@ def _wish(
                     "killers"
                 )
             )
-            yield LeftOut(line.id, str(block.id), "no_sprayer", says)
+            yield with_draft(LeftOut(line.id, str(block.id), "no_sprayer", says), draft)
             return
         try:
             mix = _mix(known, ground.mix_of(raw, draft), block, after)
         except Unprocessable as wrong:
             fault = wrong.faults[0]
-            yield LeftOut(line.id, str(block.id), fault.code, fault.detail)
+            yield with_draft(LeftOut(line.id, str(block.id), fault.code, fault.detail), draft)
             return
     limits = _bounds(known, mix, block)
     wish = Wish(
@@ -303,8 +314,10 @@ def _problem(
     fixed: Sequence[WorkOrder],
     stay: Sequence[Standing],
     waits: Waits,
+    shut: Mapping[str, tuple[Span, ...]],
+    near: Mapping[str, frozenset[str]],
 ) -> Problem:
-    jobs = tuple(_job(known, wish, stay, waits) for wish in wishes)
+    jobs = tuple(_job(known, wish, stay, waits, shut[wish.id]) for wish in wishes)
     gaps = {
         (one.id, other.id): _gap(one, other, waits)
         for one, other in permutations(wishes, 2)
@@ -324,6 +337,7 @@ def _problem(
         tools=tuple(bookings.tools_of(known.sprayers, fixed, known.frame)),
         gaps=gaps,
         stocks=tuple(bookings.stocks_of(known.products, wanted, drafts, known.frame, known.now)),
+        near=near,
     )
 
 
@@ -335,13 +349,13 @@ def _gap(first: Wish, then: Wish, waits: Waits) -> int:
     return entry if then.mix is None else max(entry, waits.minutes(first.mix.check, then.mix.check))
 
 
-def _job(known: _Known, wish: Wish, stay: Sequence[Standing], waits: Waits) -> Job:
+def _job(known: _Known, wish: Wish, stay: Sequence[Standing], waits: Waits, shut: tuple[Span, ...]) -> Job:
     ways = tuple(_ways(known, wish))
     frame = known.frame
     spells = spells_in(
         wish.stretches,
         within=(_from(known), frame.minute(known.run.ends_at)),
-        closed=tuple(span for _, span in closed_to(wish, stay, waits, frame)),
+        closed=(*shut, *(span for _, span in closed_to(wish, stay, waits, frame))),
         frame=frame,
         wish=wish,
     )

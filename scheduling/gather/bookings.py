@@ -19,10 +19,12 @@ from orchard.tasks import queries as tasks
 from orchard.tasks.models import PlanningRun, WorkOrder
 from orchard.tasks.states import OPEN
 from scheduling.assignment import Stock, Tool
+from scheduling.assignment.problem import DAY
 from scheduling.gather.mixes import UNITS, needs_of
 from scheduling.practice import practice
 
 USUAL = dt.timedelta(minutes=60)
+LONG_AGO = 400 * DAY
 KEPT = dt.timedelta(days=30)
 """How long before a plan an order may have begun that still counts, and how long after it."""
 

@@ -4,14 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 
-from scheduling.assignment.problem import DAY, Span, Spell, without
+from scheduling.assignment.problem import Span, Spell, without
 from scheduling.gather.between import Waits
-from scheduling.gather.bookings import Frame
+from scheduling.gather.bookings import LONG_AGO, Frame
 from scheduling.gather.skies import Stretch
 from scheduling.gather.standing import Standing, closed_by
 from scheduling.gather.wishes import Wish, risk_of
-
-LONG_AGO = 400 * DAY
 
 
 def closed_to(

@@ -6,7 +6,7 @@ import re
 
 import pytest
 
-from orchard.crews.models import Crew, Worker
+from orchard.crews.models import Crew, Sprayer, Worker
 from orchard.tasks.models import WorkOrder
 from tests.callers import Caller, codes
 from tests.clock import Clock
@@ -343,3 +343,60 @@ def test_a_draft_whose_mix_was_changed_by_hand_takes_from_the_store_what_it_will
     result = planned(manager, plan)
 
     assert [one["code"] for one in result["left_out"] if one["code"] != "planned_already"] == ["stock_short"]
+
+
+def test_leaves_that_hang_on_before_two_sprays_are_taken_off_once(farm, manager):
+    copper = product_with(farm, COPPER_LABEL)
+    equipped(farm, copper)
+    bare(farm, "Lower", leaves_down="60")
+    wanted = {"stage": {"from": 93, "to": 53}, "leaf_drop_minimum_percent": "90"}
+
+    plan = programme(manager, line("First", copper, **wanted), line("Second", copper, **wanted))
+
+    assert [one["kind"] for one in orders(manager, planned(manager, plan))] == ["leaf_removal"]
+
+
+def outlined(west):
+    """Return a block of about 100 m by 100 m whose west side lies there."""
+    east, south, north = west + 0.001, 45.0, 45.0009
+    ring = [[west, south], [east, south], [east, north], [west, north], [west, south]]
+    return {"type": "Polygon", "coordinates": [ring]}
+
+
+def test_nobody_is_sent_beside_a_block_that_is_sprayed_meanwhile(farm, manager):
+    copper = product_with(farm, COPPER_LABEL)
+    equipped(farm, copper), crew(farm, "South")
+    sprayed = bare(farm, "Lower", outline=outlined(-120.0))
+    beside = bare(farm, "Upper", outline=outlined(-119.9989))
+    leaves = {"title": "Leaves off", "kind": "leaf_removal", "blocks": [str(beside.id)]}
+    spray = line("Copper", copper, crops=[], blocks=[str(sprayed.id)])
+
+    made = orders(manager, planned(manager, programme(manager, spray, leaves)))
+
+    first, second = sorted(made, key=lambda one: one["starts_at"])
+    assert second["starts_at"] >= first["ends_at"]
+
+
+def test_a_block_beside_one_in_re_entry_waits_as_its_windows_say(farm, manager):
+    copper = product_with(farm, COPPER_LABEL)
+    equipped(farm, copper)
+    bare(farm, "Lower", outline=outlined(-120.0), re_entry_until="2026-12-03T20:00:00Z", crop="pear")
+    bare(farm, "Upper", outline=outlined(-119.9989))
+
+    (order,) = orders(manager, planned(manager, programme(manager, line("Copper", copper))))
+
+    assert order["starts_at"] >= "2026-12-03T12:00:00-08:00"
+
+
+def test_a_draft_that_can_no_longer_be_done_is_named(farm, manager):
+    copper = product_with(farm, COPPER_LABEL)
+    equipped(farm, copper)
+    bare(farm, "Lower")
+    plan = programme(manager, line("Copper", copper))
+    (draft,) = orders(manager, planned(manager, plan))
+    Sprayer.objects.update(archived=True)
+
+    (left,) = planned(manager, plan)["left_out"]
+
+    assert left["code"] == "no_sprayer"
+    assert f"order {draft['number']} stays a draft as it was" in left["says"]

@@ -61,14 +61,14 @@ def crew(farm, name="North", **training):
     return CrewFactory(farm=farm, name=name, members=[worker])
 
 
-def bare(farm, name, **more):
+def bare(farm, name, *, leaves_down="96", **more):
     """A peach block of 140 trees that has dropped its leaves."""
     made = BlockFactory(farm=farm, name=name, **{"area": amount("1.0413", "acre"), "trees": 140, **more})
     blocks.add_stage(
         block=made,
         bbch=97,
         observed_on=dt.date(2026, 11, 20),
-        leaf_drop_percent="96",
+        leaf_drop_percent=leaves_down,
         by=SYSTEM,
         now=timezone.now(),
     )

@@ -25,7 +25,7 @@ def with_help(problem, job, remedies):
         problem = replace(problem, jobs=jobs, tools=(*problem.tools, Tool(ANOTHER)))
     if "interval" in remedies:
         rest = tuple(one for one in problem.jobs if one.block != job.block or one.id == job.id)
-        problem = replace(problem, jobs=rest)
+        problem = replace(problem, jobs=rest, near={})
     return problem
 
 

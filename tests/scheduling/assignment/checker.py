@@ -61,6 +61,8 @@ def _one_at_a_time(problem: Problem, answer: Answer) -> Iterator[str]:
 def _between_sprays(problem: Problem, answer: Answer) -> Iterator[str]:
     jobs = {job.id: job for job in problem.jobs}
     for one, other in combinations(sorted(answer.placed, key=lambda one: (one.start, one.end)), 2):
+        if other.job in problem.near.get(one.job, ()) and other.start < one.end:
+            yield f"{other.job} is on while people are in {one.job}, or the other way round"
         if jobs[one.job].block == jobs[other.job].block:
             wait = problem.gaps.get((one.job, other.job), 0)
             if other.start < one.end + wait:

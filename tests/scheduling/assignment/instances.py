@@ -106,6 +106,8 @@ def _start(problem: Problem, job: Job, spell: Spell, way: Way, crew: Crew, there
     for other, whose, tool, start, end in there:
         if whose == crew.id or whose in crew.shares or (tool is not None and tool == way.tool):
             closed.append((start, end))
+        if other.id in problem.near.get(job.id, ()):
+            closed.append((start, end))
         if other.block == job.block:
             closed.append(
                 (

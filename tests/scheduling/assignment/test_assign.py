@@ -62,6 +62,29 @@ def test_a_spray_is_rather_late_than_left_out():
     assert answer.risk.value == 10
 
 
+def test_a_job_that_fits_nowhere_leaves_the_plan_of_the_others_proven():
+    two_hours = (Spell(480, 600),)
+    long, middle, short = (
+        job(name, block="upper", ways=(Way("small", minutes, road),), spells=two_hours)
+        for name, minutes, road in (("long", 180, 10), ("middle", 120, 20), ("short", 60, 10))
+    )
+
+    answer = planned(short, middle, long)
+
+    assert [one.job for one in answer.placed] == ["short"]
+    assert answer.gap_percent == 0
+
+
+def test_nobody_is_at_work_beside_a_spray_that_is_on():
+    crews = (Crew("north"), Crew("south"))
+    leaves = job("leaves", ways=(Way(None, 120),), handled=False)
+    near = {"leaves": frozenset({"upper"}), "upper": frozenset({"leaves"})}
+
+    first, second = planned(job("upper"), leaves, crews=crews, near=near).placed
+
+    assert second.start >= first.end
+
+
 def test_a_crew_without_a_qualified_handler_does_not_spray_that_day():
     answer = planned(job("upper"), crews=(Crew("north", unqualified=((0, DAY),)),))
 
@@ -251,9 +274,13 @@ def tiny(draw):
             ]
         )
     )
+    near = {}
+    if len(jobs) > 1 and jobs[0].block != jobs[1].block and draw(st.booleans()):
+        near = {"j0": frozenset({"j1"}), "j1": frozenset({"j0"})}
     gap = draw(st.sampled_from([0, 60, 1440]))
     gaps = {(a.id, b.id): gap for a in jobs for b in jobs if a is not b and a.block == b.block}
-    return Problem(tuple(jobs), crews, TOOLS, gaps, (Stock("copper", 0, draw(st.integers(2, 6))),))
+    stocks = (Stock("copper", 0, draw(st.integers(2, 6))),)
+    return Problem(tuple(jobs), crews, TOOLS, gaps, stocks, near=near)
 
 
 @settings(max_examples=40, deadline=None)
