@@ -11,20 +11,21 @@ import logging
 import uuid
 import zoneinfo
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from mixing.quantities import Quantity
 from orchard.blocks import queries, services
 from orchard.blocks.models import Block, StageObservation
+from orchard.blocks.weather_sense import is_stale
 from orchard.farms import fence
 from orchard.farms.actors import SYSTEM, Actor
 from orchard.farms.models import Farm
 from scheduling.forecast import last_safe_day, stored
 from scheduling.forecast.axis import season_of
-from scheduling.forecast.block import LATEST_SEASONS, Note, Outlook, outlook
+from scheduling.forecast.block import FORECAST_DAYS, LATEST_SEASONS, Note, Outlook, outlook
 from scheduling.forecast.fit import Fitted
-from scheduling.forecast.records import BBCH, CannotForecast, Event
+from scheduling.forecast.records import BBCH, CannotForecast, Event, Remark
 from scheduling.forecast.sound import Day
 from scheduling.forecast.species import species_of
 
@@ -42,10 +43,14 @@ OVER = {
 
 @dataclass(frozen=True, slots=True)
 class Skyline:
-    """A farm's daily weather as of a day."""
+    """A farm's daily weather as of a day.
+
+    :ivar old: whether the forecast was made more than a day before
+    """
 
     observed: tuple[Day, ...]
     forecast: tuple[Day, ...]
+    old: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +86,7 @@ def forecast_farm(
     rows = list(queries.blocks(farm=farm).filter(archived=False).order_by("id"))
     if not rows:
         return ()
-    skyline = weather_of(farm, issued_on=issued_on)
+    skyline = weather_of(farm, issued_on=issued_on, now=now)
     notes = {block.key: tuple(notes_of(block)) for block in rows}
     answers = tuple(_answer(fitted, block, rows, notes, skyline, issued_on) for block in rows)
     for answer in answers:
@@ -131,6 +136,8 @@ def _answer(
         )
     except CannotForecast as refused:
         return Answer(block, None, refused)
+    if skyline.old:
+        found = replace(found, remarks=(*found.remarks, Remark("old_weather_forecast", {})))
     return Answer(block, found, None)
 
 
@@ -158,20 +165,25 @@ def notes_of(block: Block) -> Iterator[Note]:
                 yield Note(species, event, first.observed_on)
 
 
-def weather_of(farm: Farm, *, issued_on: dt.date) -> Skyline:
+def weather_of(farm: Farm, *, issued_on: dt.date, now: dt.datetime | None = None) -> Skyline:
     """Return the farm's days: observed up to the day of issue, forecast after it; none that is doubted."""
     since = dt.date(season_of(issued_on) - LATEST_SEASONS - 1, 10, 1)
     observed: dict[dt.date, Day] = {}
     ahead: dict[dt.date, Day] = {}
+    old = False
     rows = queries.days(farm=farm, since=since).order_by("on", "station", "id")
-    for on, kind, minimum, maximum, doubts in rows.values_list("on", "kind", "minimum", "maximum", "doubts"):
+    for on, kind, minimum, maximum, doubts, received_at in rows.values_list(
+        "on", "kind", "minimum", "maximum", "doubts", "received_at"
+    ):
         if minimum is None or maximum is None or {"minimum", "maximum"} & set(doubts):
             continue
         into = observed if kind == "observed" else ahead
         into.setdefault(on, Day(on, _celsius(minimum), _celsius(maximum)))
+        near = issued_on < on <= issued_on + dt.timedelta(days=FORECAST_DAYS)
+        old |= near and now is not None and is_stale(kind=kind, received_at=received_at, now=now)
     for day in _days_of_hours(farm, issued_on=issued_on):
         observed.setdefault(day.on, day)
-    return Skyline(tuple(observed.values()), tuple(ahead.values()))
+    return Skyline(tuple(observed.values()), tuple(ahead.values()), old)
 
 
 def _days_of_hours(farm: Farm, *, issued_on: dt.date) -> Iterable[Day]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -23,8 +24,13 @@ MODELS: Mapping[str, Promise] = {
     "running_mean": gettext_lazy("the mean of the springs before"),
     "by hand": gettext_lazy("by hand"),
 }
+COUNTRIES: Mapping[str, Promise] = {"Korea": gettext_lazy("Korea")}
 REMARKS: Mapping[str, Promise] = {
     "impossible_days": gettext_lazy("%(days)s days left out: no temperatures that a day on Earth can have"),
+    "weather_ends": gettext_lazy(
+        "no day of weather since %(day)s: what is usual here stands in for it. Look at the buds"
+    ),
+    "old_weather_forecast": gettext_lazy("the weather forecast that it rests on is more than a day old"),
     "spikes": gettext_lazy("%(days)s days left out: %(degrees)s °C or more off the days about them"),
     "winter_left_out": gettext_lazy(
         "the winter before spring %(spring)s has a middle of %(middle)s °C: degF taken as degC? It is left"
@@ -80,9 +86,34 @@ def said(words: Mapping[str, Promise], remark: Mapping[str, Any]) -> str:
     return str(words[remark["code"]]) % facts
 
 
+FITTED = re.compile(r"warmth and notes; fitted to (?P<places>\d+) stations in (?P<country>\w+) only")
+"""How the forecasts name the fitted model."""
+FRESH = dt.timedelta(days=1)
+"""Forecasts are made anew each day; an older one tells of a day on which none was made."""
+
+
 def by_model(code: str) -> str:
-    """Return what a forecast goes by, in words; a fitted model has its own name."""
+    """Return what a forecast goes by, in words."""
+    if fitted := FITTED.fullmatch(code):
+        country = COUNTRIES.get(fitted["country"], fitted["country"])
+        facts = {"places": fitted["places"], "country": country}
+        return _("warmth and notes; fitted to %(places)s stations in %(country)s only") % facts
     return str(MODELS.get(code, code))
+
+
+def is_old(issued_on: dt.date, *, today: dt.date) -> bool:
+    """Say whether a forecast is so old that there should be a newer one."""
+    return issued_on < today - FRESH
+
+
+def of_old(forecasts: Sequence[StageForecast], *, today: dt.date) -> str | None:
+    """Return what is said of forecasts that are old, None where none is."""
+    issued = min((one.issued_on for one in forecasts), default=today)
+    if not is_old(issued, today=today):
+        return None
+    return _("this forecast is of %(day)s: what has come since is not in it. Look at the buds") % {
+        "day": short_day(issued, more=" Y")
+    }
 
 
 def last_safe(on: dt.date, *, model: str) -> str:
@@ -99,10 +130,13 @@ def last_safe(on: dt.date, *, model: str) -> str:
     ) % {"day": day, "model": by_model(model)}
 
 
-def beside(seen: BlockOutlook | None, forecasts: Sequence[StageForecast]) -> dict[str, Any]:
-    """Return what stands beside a block's forecasts: `issued_on`, `last_safe_day`, `remarks`, `refused`."""
+def beside(
+    seen: BlockOutlook | None, forecasts: Sequence[StageForecast], *, today: dt.date
+) -> dict[str, Any]:
+    """Return what the API shows beside a block's forecasts; `old` is said of dates that are."""
+    old = of_old(forecasts, today=today)
     if seen is None:
-        return {"issued_on": None, "last_safe_day": None, "remarks": [], "refused": None}
+        return {"issued_on": None, "last_safe_day": None, "remarks": [], "refused": None, "old": old}
     day, refused = seen.last_safe_day, seen.refused
     model = next((one.model for one in forecasts if one.event == "budburst"), "")
     return {
@@ -110,4 +144,5 @@ def beside(seen: BlockOutlook | None, forecasts: Sequence[StageForecast]) -> dic
         "last_safe_day": day and {"on": day, "says": last_safe(day, model=model)},
         "remarks": [said(REMARKS, one) for one in seen.remarks],
         "refused": refused and {"code": refused["code"], "says": said(REFUSALS, refused)},
+        "old": old,
     }

@@ -28,7 +28,7 @@ from scheduling.forecast.fit import Fitted
 from scheduling.forecast.places import EARLIEST_EVENT, LATEST_EVENT, Places
 from scheduling.forecast.records import CannotForecast, Event, Forecast, Remark
 from scheduling.forecast.so_far import Asked
-from scheduling.forecast.sound import Day, sound
+from scheduling.forecast.sound import Day, ended, sound
 from scheduling.forecast.species import STANDS_IN, species_of
 from scheduling.forecast.stored import SOURCE
 from scheduling.forecast.told import COUNTED_FROM, HOLES
@@ -111,7 +111,7 @@ def outlook(
     fitted = fitted.only([kind for kind in fitted.kinds if kind in kinds or kind in heard_of])
     place = _place(fitted, known.days, _ahead(ahead.days, issued_on), noted, season)
     here = _Here(fitted, place, season, issued_on)
-    remarks = [*known.left_out, *ahead.left_out]
+    remarks = [*known.left_out, *ahead.left_out, *ended(known.days, issued_on)]
     if crop.lower() in STANDS_IN:
         remarks.append(Remark(STANDS_IN[crop.lower()], {}))
     wider = here.wider(remarks)

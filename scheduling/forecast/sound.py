@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from statistics import median
@@ -21,6 +21,8 @@ MILDEST_WINTER, COLDEST_WINTER = 22.0, -30.0
 likelier."""
 FEWEST_DAYS = 15
 WINTER = (12, 1, 2)
+LATE = 2
+"""Days that a day's weather may take to come in."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,3 +103,11 @@ def _refuse_the_other_hemisphere(known: Mapping[date, Day]) -> None:
     enough = min(len(north_winter), len(north_spring)) >= FEWEST_DAYS
     if enough and sum(north_winter) / len(north_winter) > sum(north_spring) / len(north_spring) + 2:
         raise CannotForecast("other_hemisphere")
+
+
+def ended(days: Sequence[Day], issued_on: date) -> Iterator[Remark]:
+    """Yield a remark where the weather of this season ended before the day of issue."""
+    season = season_of(issued_on)
+    last = max((day.on for day in days if season_of(day.on) == season), default=None)
+    if last is not None and (issued_on - last).days > LATE:
+        yield Remark("weather_ends", {"day": last.isoformat()})

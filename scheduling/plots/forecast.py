@@ -46,7 +46,7 @@ def forecast_picture(
     for row, one in enumerate(forecasts):
         _stage(sheet, one, TOP + ROW * row + ROW / 2)
     sheet.line(sheet.x(issued), TOP - 12, sheet.x(issued), bottom, dash="2 3")
-    sheet.text(sheet.x(issued) + 4, TOP - 14, _("today"), size=11)
+    sheet.text(sheet.x(issued) + 4, TOP - 14, _("issued"), size=11)
     if last_safe is not None:
         x = sheet.x(last_safe, part=1)
         sheet.line(x, TOP - 12, x, bottom, dash="8 4", width=2)
@@ -90,8 +90,9 @@ def _stage(sheet: Sheet, one: Forecast, y: float) -> None:
     begins, ends = sheet.x(one.low80), sheet.x(one.high80, part=1)
     sheet.box(begins, y - 9, ends - begins, 18, fill="#cfe3d4", edge="#1b1b1b")
     sheet.diamond(sheet.x(one.predicted, part=0.5), y)
-    sheet.text(begins, y + 22, day_of(one.low80), anchor="middle", size=11)
-    sheet.text(ends, y + 22, day_of(one.high80), anchor="middle", size=11)
+    # Outwards, so that they cross neither each other nor the line of the last safe day.
+    sheet.text(begins - 4, y + 22, day_of(one.low80), anchor="end", size=11)
+    sheet.text(ends + 4, y + 22, day_of(one.high80), size=11)
 
 
 def _row(one: Forecast) -> tuple[str, ...]:

@@ -17,6 +17,7 @@ from orchard.blocks.outlook_words import REFUSALS, REMARKS
 from orchard.farms.actors import SYSTEM
 from scheduling import buds, jobs
 from scheduling.forecast.records import Event
+from scheduling.forecast.sound import Day
 from scheduling.forecast.species import STANDS_IN
 from scheduling.season import records
 from tests.callers import Caller
@@ -101,6 +102,7 @@ def test_a_refused_forecast_says_why_in_the_language_asked_for(farm, block):
         "last_safe_day": None,
         "remarks": [],
         "refused": None,
+        "old": None,
     }
     buds.forecast_farm(farm=farm, by=SYSTEM, now=NOW)
 
@@ -112,9 +114,41 @@ def test_a_refused_forecast_says_why_in_the_language_asked_for(farm, block):
     assert refused["says"] != spanish["says"]
 
 
+def test_a_forecast_of_last_week_says_that_it_is_old(farm, block):
+    post_weather(farm)
+    buds.forecast_farm(farm=farm, by=SYSTEM, now=NOW)
+
+    found, spanish = read(farm, block), read(farm, block, accept_language="es")
+
+    assert "this forecast is of 1 Mar 2024" in found["old"]
+    assert "este pronóstico es del 1 mar 2024" in spanish["old"]
+    assert "estaciones de Corea" in spanish["last_safe_day"]["says"]
+
+
+def test_a_forecast_whose_weather_ended_weeks_ago_says_so(farm, block):
+    post_weather(farm, [day for day in CUT.days if day.on <= dt.date(2024, 2, 20)])
+    buds.forecast_farm(farm=farm, by=SYSTEM, now=NOW)
+
+    assert any("no day of weather since 2024-02-20" in one for one in read(farm, block)["remarks"])
+
+
+def test_a_forecast_that_rests_on_an_old_forecast_of_the_weather_says_so(farm, block):
+    post_weather(farm)
+    ahead = [Day(ISSUED + dt.timedelta(step), 3.0, 12.0) for step in (1, 2, 3)]
+    post_weather(farm, ahead, kind="forecast")
+    fresh = buds.weather_of(farm, issued_on=ISSUED, now=NOW).old
+    WeatherDay.objects.filter(kind="forecast").update(received_at=NOW - dt.timedelta(days=3))
+
+    buds.forecast_farm(farm=farm, by=SYSTEM, now=NOW)
+
+    assert not fresh
+    assert any("more than a day old" in one for one in read(farm, block)["remarks"])
+
+
 def test_every_remark_and_refusal_of_the_forecast_has_its_words():
     source = "".join(path.read_text() for path in (ROOT / "scheduling" / "forecast").glob("*.py"))
     refusals = set(re.findall(r'CannotForecast\(\s*"(\w+)"', source))
+    source += (ROOT / "scheduling" / "buds.py").read_text()
     remarks = set(re.findall(r'Remark\(\s*"(\w+)"', source)) | set(STANDS_IN.values())
 
     assert refusals == set(REFUSALS)

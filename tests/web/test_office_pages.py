@@ -285,6 +285,24 @@ def test_a_block_shows_its_forecast_drawn_with_the_same_in_numbers_and_its_revie
     assert nia.get(at(farm, f"season/{FarmFactory().id}")).status_code == 404
 
 
+def test_the_season_says_by_what_its_dates_go_and_when_they_are_old(farm, nia):
+    today = timezone.now().date()
+    model = "warmth and notes; fitted to 53 stations in Korea only"
+    odds = {"predicted": today, "low80": today, "high80": today + dt.timedelta(days=9)}
+    for event, bbch, ago in (("budburst", 53, 0), ("first_bloom", 60, 9)):
+        named = {"event": event, "bbch": bbch, "model": model, "block": farm.a2}
+        issued = {"issued_on": today - dt.timedelta(days=ago)}
+        journal.insert(StageForecast, farm=farm.farm, by=SYSTEM, now=farm.now, **named, **odds, **issued)
+
+    said = text(nia.get(at(farm, "season")))
+    block = text(nia.get(at(farm, f"season/{farm.a2.id}")))
+    maestro = at_the_pages(member(farm.farm, "manager", language="es"))
+
+    assert f"What is expected goes by: {model}" in said
+    assert "what has come since is not in it" in said and "what has come since is not in it" in block
+    assert "stations in Korea" not in text(maestro.get(at(farm, "season")))
+
+
 def test_a_block_without_a_forecast_says_so(farm, nia):
     assert "Nothing is forecast for this block yet" in text(nia.get(at(farm, f"season/{farm.a3.id}")))
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import zoneinfo
 from decimal import Decimal
 from typing import Any
 
@@ -242,6 +243,9 @@ class ForecastShown(serializers.Serializer):
         help_text="what was left out, or is unlike the places fitted: show them",
     )
     refused = RefusedShown(allow_null=True, help_text="why no date is given for now; `items` may be older")
+    old = serializers.CharField(
+        allow_null=True, help_text="said where `items` are older than a day: show it with every date of them"
+    )
 
 
 class Forecast(BelowBlock):
@@ -254,9 +258,9 @@ class Forecast(BelowBlock):
         """Read the latest forecast of each event, and what must be said beside it."""
         self.filters()
         items = queries.forecasts(block=self.block)
-        return Response(
-            self.show({"items": items, **outlook_words.beside(queries.outlook(block=self.block), items)})
-        )
+        today = self.now.astimezone(zoneinfo.ZoneInfo(self.farm.zone)).date()
+        beside = outlook_words.beside(queries.outlook(block=self.block), items, today=today)
+        return Response(self.show({"items": items, **beside}))
 
 
 _AT = "farms/<uuid:farm>/"

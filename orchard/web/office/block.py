@@ -41,7 +41,7 @@ def block(visit: Visit, block: uuid.UUID) -> HttpResponse:
         "web/office/block.html",
         place=row,
         pictures=pictures,
-        beside=outlook_words.beside(queries.outlook(block=row), queries.forecasts(block=row)),
+        beside=outlook_words.beside(queries.outlook(block=row), queries.forecasts(block=row), today=today),
         review=found.blocks[0],
         metals=[(named(one.of), one) for one in found.blocks[0].metals],
         says=found.says,

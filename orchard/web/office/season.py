@@ -10,6 +10,7 @@ from collections.abc import Iterable, Sequence
 from django.http import HttpResponse
 from django.utils.translation import gettext as _
 
+from orchard.blocks import outlook_words
 from orchard.blocks import queries as blocks
 from orchard.blocks.models import Block, StageForecast
 from orchard.farms.models import Farm
@@ -39,7 +40,7 @@ def season(visit: Visit) -> HttpResponse:
     rows.sort(key=lambda row: (row.name, row.id))
     orders = _orders(visit, today)
     expected = _expected(visit.farm)
-    lines = [_line(row, orders[row.pk], expected[row.pk], farm=visit.farm) for row in rows]
+    lines = [_line(row, orders[row.pk], expected[row.pk], farm=visit.farm, today=today) for row in rows]
     due = attention.attention(
         farm=visit.farm, days=DAYS_AHEAD, with_people=visit.may("qualification", "create"), now=visit.now
     )
@@ -49,6 +50,7 @@ def season(visit: Visit) -> HttpResponse:
         lines=[_told(row, line, now=visit.now) for row, line in zip(rows, lines, strict=True)],
         due=due,
         days=DAYS_AHEAD,
+        by=sorted({outlook_words.by_model(one.model) for found in expected.values() for one in found}),
         letters=[(letter, wording.kind(kind)) for kind, letter in LETTERS.items()],
     )
 
@@ -72,7 +74,12 @@ def _expected(farm: Farm) -> dict[object, list[StageForecast]]:
 
 
 def _line(
-    block: Block, orders: Sequence[WorkOrder], expected: Sequence[StageForecast], *, farm: Farm
+    block: Block,
+    orders: Sequence[WorkOrder],
+    expected: Sequence[StageForecast],
+    *,
+    farm: Farm,
+    today: dt.date,
 ) -> Line:
     zone = zoneinfo.ZoneInfo(farm.zone)
     marks = [
@@ -80,7 +87,9 @@ def _line(
         for one in getattr(block, "seen", [])
     ]
     marks += _jobs(orders, zone)
-    spans = [Span(one.low80, one.high80, "expected", str(one.bbch), _expectation(one)) for one in expected]
+    spans = [
+        Span(one.low80, one.high80, "expected", str(one.bbch), _expectation(one, today)) for one in expected
+    ]
     spans += _closed(block, orders, zone)
     return Line(block.name, wording.crop(block.crop), tuple(marks), tuple(spans))
 
@@ -108,10 +117,12 @@ def _closed(block: Block, orders: Iterable[WorkOrder], zone: zoneinfo.ZoneInfo) 
     return [Span(begun.astimezone(zone).date(), ends.astimezone(zone).date(), "closed", "", told)]
 
 
-def _expectation(one: StageForecast) -> str:
-    return _("BBCH {code} expected {low} to {high}, 8 in 10").format(
+def _expectation(one: StageForecast, today: dt.date) -> str:
+    says = _("BBCH {code} expected {low} to {high}, 8 in 10").format(
         code=one.bbch, low=one.low80.isoformat(), high=one.high80.isoformat()
     )
+    old = outlook_words.of_old([one], today=today)
+    return f"{says} ({old})" if old else says
 
 
 def _told(block: Block, line: Line, *, now: dt.datetime) -> dict[str, object]:

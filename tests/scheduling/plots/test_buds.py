@@ -51,6 +51,19 @@ def test_where_the_fit_is_from_and_what_it_could_not_use_stand_below():
     assert any("warmth and notes" in line for line in said)
 
 
+def test_the_first_day_of_the_odds_is_not_written_across_the_last_safe_day():
+    picture = forecast_picture(FORECASTS, block="b", last_safe=dt.date(2024, 3, 11))
+    drawn = ET.fromstring(picture.svg)
+
+    line = next(
+        float(one.get("x1")) for one in drawn.iter(f"{SVG}line") if one.get("stroke-dasharray") == "8 4"
+    )
+    first = next(one for one in drawn.iter(f"{SVG}text") if one.text == "12 Mar")
+
+    assert first.get("text-anchor") == "end" and float(first.get("x")) < line
+    assert "today" not in words(picture) and "issued" in words(picture)
+
+
 def test_names_cannot_break_the_drawing():
     picture = forecast_picture(FORECASTS, block="<script>\"'&")
 
