@@ -63,6 +63,7 @@ KINDS = ("observed", "forecast")
 YES_NO = {"true": True, "1": True, "yes": True, "false": False, "0": False, "no": False}
 HEADER = re.compile(r"\s*(?P<name>\w+)\s*(?:\[(?P<unit>[^\]]+)\])?\s*\Z")
 MOST_FAULTS = 50
+FIRST_YEAR, LAST_YEAR = 1900, 2200
 
 
 class NoSuchValue(ValueError):
@@ -97,6 +98,10 @@ def read(text: str, *, zone: zoneinfo.ZoneInfo | None = None, kind: str | None =
     if faults:
         raise Unprocessable(*faults[:MOST_FAULTS])
     when = "at" if not rows or "at" in rows[0] else "on"
+    for number, row in enumerate(rows, start=1):
+        if when not in row:
+            says = _("one file holds hours or days, not both")
+            raise Unprocessable(Fault("invalid", says, f"/{number}"))
     keys = [(row[when], row["kind"]) for row in rows]
     hours = [row["at"] for row in rows] if when == "at" else []
     return Read(when, rows, len(keys) - len(set(keys)), gaps(hours))
@@ -111,9 +116,18 @@ def _of_csv(text: str) -> Iterator[dict[str, Any]]:
         raise Unprocessable(
             Fault("required", _("the header has a column `at` for hours, or `on` for days"), "/0")
         )
+    for place, name in enumerate(names):
+        if name in names[:place]:
+            says = _("%(name)s stands twice in the header") % {"name": name}
+            raise Unprocessable(Fault("invalid", says, f"/0/{place}"))
+    number = 0
     for cells in lines:
         if not any(cell.strip() for cell in cells):
             continue
+        number += 1
+        if len(cells) > len(columns):
+            says = _("has more cells than the header has columns: is there a comma within a number?")
+            raise Unprocessable(Fault("invalid", says, f"/{number}"))
         yield {
             name: {"value": cell.strip(), "unit": of} if of else cell.strip()
             for (name, of), cell in zip(columns, cells, strict=False)
@@ -179,9 +193,20 @@ def _rows(
                 faults.append(Fault(wrong.code, of_engine(wrong), f"/{number}/{name}"))
             except NoSuchValue as wrong:
                 faults.append(Fault("invalid", str(wrong), f"/{number}/{name}"))
-        if not {"at", "on"} & set(row) and not faults:
-            faults.append(Fault("required", _("a row says its time"), f"/{number}"))
+        if len({"at", "on"} & set(row)) != 1 and not faults:
+            says = _("a row says its time: `at` of an hour or `on` of a day")
+            faults.append(Fault("required", says, f"/{number}"))
+        faults.extend(_strange(row, number))
         yield row
+
+
+def _strange(row: Mapping[str, Any], number: int) -> Iterator[Fault]:
+    """Yield a fault for each value of a row of an hour that only days have, or the other way round."""
+    known = OF_DAYS if "on" in row else OF_HOURS
+    for name in row:
+        if name not in known and name in {*OF_HOURS, *OF_DAYS}:
+            says = _("an hour has no %(name)s") if known is OF_HOURS else _("a day has no %(name)s")
+            yield Fault("unknown_field", says % {"name": name}, f"/{number}/{name}")
 
 
 def _value(
@@ -213,10 +238,17 @@ def _value(
 
 def _day(text: str) -> dt.date:
     try:
-        return dt.date.fromisoformat(text)
+        day = dt.date.fromisoformat(text)
+        _in_our_time(day.year)
+        return day
     except ValueError:
         says = _("%(text)s is no day: write it as 2027-01-29")
         raise NoSuchValue(says % {"text": repr(text[:40])}) from None
+
+
+def _in_our_time(year: int) -> None:
+    if not FIRST_YEAR <= year <= LAST_YEAR:
+        raise ValueError(year)
 
 
 def _amount(name: str, value: Any) -> Quantity:
@@ -243,6 +275,7 @@ def _moment(text: str, zone: zoneinfo.ZoneInfo | None, told: set[tuple[str, str]
     """Return a moment; a local one in its zone, told twice where clocks go back."""
     try:
         moment = dt.datetime.fromisoformat(text)
+        _in_our_time(moment.year)
     except ValueError:
         says = _("%(text)s is no moment: write it as 2027-01-29T08:00:00-08:00")
         raise NoSuchValue(says % {"text": repr(text[:40])}) from None

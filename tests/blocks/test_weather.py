@@ -214,6 +214,22 @@ def test_days_and_json_are_read_too(farm, tmp_path):
         ("at,kind,rain [mm]\n2025-12-01T00:00Z,observed,-1\n", "below zero"),
         ("at,humidity_percent\n2025-12-01T00:00Z,80\n", "observed or forecast"),
         ("at,kind,humidity_percent\nyesterday,observed,80\n", "yesterday"),
+        (
+            "at,kind,humidity_percent\n2025-12-01T00:00Z,observed,80\n2025-12-01T01:00Z,observed,x\n",
+            "row 2, hum",
+        ),
+        ("at,at,kind\n2025-12-01T00:00Z,2025-12-01T02:00Z,observed\n", "stands twice"),
+        ("at,kind,humidity_percent\n2025-12-01T00:00Z,observed,80,5\n", "a comma within a number"),
+        ("at,kind,minimum [degC]\n2025-12-01T00:00Z,observed,5\n", "an hour has no minimum"),
+        ("on,kind,temperature [degC]\n2025-12-01,observed,5\n", "a day has no temperature"),
+        ("on,kind,rain [mm]\n0001-01-01,observed,1\n", "is no day"),
+        ("at,kind,humidity_percent\n9999-12-31T23:00-12:00,observed,80\n", "is no moment"),
+        ('{"items": [{"at": "2025-12-01T00:00Z", "on": "2025-12-01", "kind": "observed"}]}', "says its time"),
+        (
+            '{"items": [{"at": "2025-12-01T00:00Z", "kind": "observed"},'
+            ' {"on": "2025-12-01", "kind": "observed"}]}',
+            "hours or days, not both",
+        ),
         ("{not json", "no JSON"),
         ('{"hours": []}', "items"),
     ],

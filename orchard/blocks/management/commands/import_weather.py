@@ -11,6 +11,7 @@ from django.core.management.base import CommandError, CommandParser
 from django.db import transaction
 from django.utils import timezone
 
+from orchard.api.refusals import Fault, Unprocessable
 from orchard.blocks import services, weather_files
 from orchard.farms.commands import FarmCommand, farm_of
 
@@ -33,6 +34,12 @@ class Command(FarmCommand):
         parser.add_argument("--zone", help="IANA zone of local times; the farm's where absent")
 
     def do(self, **options: Any) -> dict[str, Any]:
+        try:
+            return self._stored(**options)
+        except Unprocessable as wrong:
+            raise CommandError("\n".join(_with_its_row(fault) for fault in wrong.faults)) from None
+
+    def _stored(self, **options: Any) -> dict[str, Any]:
         farm = farm_of(options["farm"])
         found = weather_files.read(
             _text(options["file"]), zone=_zone(options["zone"] or farm.zone), kind=options["kind"]
@@ -57,6 +64,18 @@ class Command(FarmCommand):
             ],
             "questions_in_all": len(stored.doubts),
         }
+
+
+def _with_its_row(fault: Fault) -> str:
+    """Return a fault with where it stands; rows count from 1, the header is row 0."""
+    path = fault.pointer.strip("/").split("/") if fault.pointer else []
+    if path[:1] == ["items"] and path[1:]:
+        path = [str(int(path[1]) + 1), *path[2:]]
+    if not path or not path[0].isdecimal():
+        return fault.detail
+    if path[0] == "0":
+        return f"header: {fault.detail}"
+    return ", ".join([f"row {path[0]}", *path[1:2]]) + f": {fault.detail}"
 
 
 def _text(path: str) -> str:
