@@ -46,7 +46,7 @@ def forecast_picture(
     for row, one in enumerate(forecasts):
         _stage(sheet, one, TOP + ROW * row + ROW / 2)
     sheet.line(sheet.x(issued), TOP - 12, sheet.x(issued), bottom, dash="2 3")
-    sheet.text(sheet.x(issued) + 4, TOP - 14, _("issued"), size=11)
+    sheet.text(sheet.x(issued) + 4, TOP - 14, _("made this day"), size=11)
     if last_safe is not None:
         x = sheet.x(last_safe, part=1)
         sheet.line(x, TOP - 12, x, bottom, dash="8 4", width=2)

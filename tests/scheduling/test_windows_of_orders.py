@@ -7,17 +7,19 @@ from django.utils import timezone
 
 from orchard.blocks import services as blocks
 from tests.callers import Caller
+from tests.clock import Clock
 from tests.factories import amount
-from tests.tasks.lowbell import lowbell
+from tests.tasks.lowbell import SPRAY_DAY, lowbell
 
 pytestmark = pytest.mark.django_db
 HOUR = dt.timedelta(hours=1)
-NOW = timezone.now().replace(minute=0, second=0, microsecond=0)
+NOW = SPRAY_DAY
 
 
 @pytest.fixture
-def farm():
-    return lowbell(now=timezone.now())
+def farm(monkeypatch):
+    Clock(monkeypatch, f"{SPRAY_DAY:%Y-%m-%d %H:20}")
+    return lowbell(now=SPRAY_DAY)
 
 
 @pytest.fixture

@@ -61,7 +61,7 @@ def test_the_first_day_of_the_odds_is_not_written_across_the_last_safe_day():
     first = next(one for one in drawn.iter(f"{SVG}text") if one.text == "12 Mar")
 
     assert first.get("text-anchor") == "end" and float(first.get("x")) < line
-    assert "today" not in words(picture) and "issued" in words(picture)
+    assert "today" not in words(picture) and "made this day" in words(picture)
 
 
 def test_names_cannot_break_the_drawing():
