@@ -13,7 +13,7 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from scheduling.forecast import calibration, few_winters, fit, futures, score
+from scheduling.forecast import calibration, far_away, few_winters, fit, futures, score
 from scheduling.forecast.axis import (
     DAYS,
     FIRST_DAY,
@@ -261,7 +261,8 @@ class _Here:
         until = np.full(many, max(int(known[-1]) + FIRST_DAY if known.size else self.issued, self.issued))
         start = None if self._past_weather() else self._start()
         lead = np.full(many, float(USUAL_LEAD))
-        guess = fit.raw(self.fitted, self.place, asked, lead, start=start, known_until=until)
+        fitted = far_away.moved(self.fitted, self.place, start=start)
+        guess = fit.raw(fitted, self.place, asked, lead, start=start, known_until=until)
         lead = np.maximum(guess[:, 1] - issued, 0)
         row = fit.at_lead(self.fitted.calibration.table, self.fitted.calibration.leads, lead, asked.kind)
         made = calibration.applied(guess, row)

@@ -112,6 +112,40 @@ def test_own_notes_take_over_as_they_come():
     assert spreads[3] < spreads[0]
 
 
+def test_own_notes_far_from_all_fitted_places_take_over_too():
+    """A cultivar that blooms five weeks before those of the stations."""
+    early = [replace(note, on=note.on - timedelta(days=35)) for note in NOTES if note.on.year >= 2014]
+    usual = forecast(issued_on=date(2024, 1, 10))
+
+    found = forecast(notes=[one for one in early if one.on.year < 2024], issued_on=date(2024, 1, 10))
+
+    for event in Event:
+        sooner = (of(usual, event).predicted - of(found, event).predicted).days
+        assert 28 <= sooner <= 42
+
+
+def test_a_stage_that_nobody_noted_at_a_place_far_away_moves_with_the_one_before_it():
+    early = [replace(note, on=note.on - timedelta(days=35)) for note in NOTES if 2014 <= note.on.year < 2024]
+    found = forecast(
+        notes=[note for note in early if note.event != Event.FULL_BLOOM], issued_on=date(2024, 1, 10)
+    )
+
+    dates = [of(found, event).predicted for event in Event]
+    assert dates == sorted(dates)
+
+
+def test_one_slip_of_the_pen_moves_no_place_far_away():
+    slip = [Note("peach", Event.FIRST_BLOOM, date(2023, 2, 10))]
+
+    with_it, without = (
+        forecast(notes=slip, issued_on=date(2024, 1, 10)),
+        forecast(notes=[], issued_on=date(2024, 1, 10)),
+    )
+
+    sooner = (of(without, Event.FIRST_BLOOM).predicted - of(with_it, Event.FIRST_BLOOM).predicted).days
+    assert 0 <= sooner <= 21
+
+
 def test_an_early_budburst_brings_the_bloom_forward():
     issued = date(2024, 3, 18)
     earlier = [note for note in NOTES if note.on.year < 2024]
