@@ -102,7 +102,15 @@ def least_risk(problem: Problem, *, seconds: float) -> Relaxed:
 def least_road(problem: Problem, *, risk: int, seconds: float) -> int:
     """Return minutes on the road that no plan of at most that risk goes below."""
     choices = list(_choices(problem))
-    return _least(problem, choices, _roads(choices, len(problem.jobs)), seconds=seconds, risk=risk).bound
+    solved = _least(problem, choices, _roads(choices, len(problem.jobs)), seconds=seconds, risk=risk)
+    return max(solved.bound, _least_by_number(problem, risk))
+
+
+def _least_by_number(problem: Problem, risk: int) -> int:
+    """Return the least road of as many jobs as that risk lets nobody leave out, each by its shortest way."""
+    roads = sorted(min(way.road for way in job.ways) for job in problem.jobs if job.fits)
+    never = len(problem.jobs) - len(roads)
+    return sum(roads[: max(0, len(roads) - (risk // LEFT_OUT - never))])
 
 
 def _choices(problem: Problem) -> Iterator[Choice]:

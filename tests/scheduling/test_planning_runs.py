@@ -167,6 +167,15 @@ def test_why_a_block_is_left_out_is_said_in_the_readers_language_on_the_page(far
     assert "ha caído el 55 % de las hojas de Lower Peach" in shown and "of the leaves" not in shown
 
 
+def test_the_page_names_the_line_and_the_block_that_are_left_out(farm, manager, programme, block):
+    seen(block, bbch=95, leaf_drop="55")
+    ask(manager, programme)
+
+    shown = at_the_pages(member(farm, "manager")).get(f"/farms/{farm.id}/plan").content.decode()
+
+    assert "Leaf-fall copper, Lower Peach:" in shown
+
+
 def test_leaves_that_hang_on_get_a_job_of_their_own_before_the_spray_once(manager, programme, block):
     seen(block, bbch=95, leaf_drop="55")
 

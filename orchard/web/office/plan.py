@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import uuid
 import zoneinfo
+from collections.abc import Mapping
 from typing import Any
 
 from django.http import HttpResponse, HttpResponseRedirect
@@ -13,6 +14,7 @@ from django.utils.translation import gettext as _
 from uuid6 import uuid7
 
 from orchard.api import wording as short_words
+from orchard.blocks import queries as block_queries
 from orchard.farms import fence
 from orchard.tasks import programme_queries, queries, titles, told
 from orchard.tasks.models import PlanningRun, WorkOrder
@@ -99,6 +101,9 @@ def _page(
         programmes = list(programme_queries.programmes(farm=visit.farm).exclude(status="closed"))
         drafts = list(queries.work_orders(farm=visit.farm).filter(status="draft").order_by("starts_at", "id"))
         runs = list(programme_queries.planning_runs(farm=visit.farm).order_by("-created_at", "-id")[:RUNS])
+        names: dict[str | None, str] = {
+            str(one.id): one.name for one in block_queries.blocks(farm=visit.farm)
+        }
     today = visit.now.astimezone(zoneinfo.ZoneInfo(visit.farm.zone)).date()
     asked = [
         Field(
@@ -120,19 +125,28 @@ def _page(
         form=Form("plan", known, [], wrong, str(uuid7())),
         programmes=programmes,
         drafts=[_draft(one, visit, refused) for one in drafts],
-        runs=[_run(one, visit) for one in runs],
+        runs=[_run(one, names, visit) for one in runs],
         key=str(uuid7()),
     )
 
 
-def _run(run: PlanningRun, visit: Visit) -> dict[str, Any]:
-    left_out = (run.result or {}).get("left_out", ())
+def _run(run: PlanningRun, blocks: Mapping[str | None, str], visit: Visit) -> dict[str, Any]:
+    lines = {one.get("id"): titles.said(one["title"]) for one in run.programme.lines}
+    left_out = [
+        {
+            "stands": one["code"] == "planned_already",
+            "what": ", ".join(filter(None, (lines.get(one.get("line")), blocks.get(one.get("block"))))),
+            "why": _why(one),
+        }
+        for one in (run.result or {}).get("left_out", ())
+    ]
     when = wording.moment(run.created_at, farm=visit.farm)
     return {
         "run": run,
         "name": titles.said(run.programme.name),
         "when": when,
-        "left_out": [_why(one) for one in left_out],
+        "left_out": [one for one in left_out if not one["stands"]],
+        "stand": [one for one in left_out if one["stands"]],
     }
 
 

@@ -6,6 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from scheduling.assignment import Budget, Crew, Job, Problem, Spell, Stock, Tool, Was, Way, assign
+from scheduling.assignment.relaxed import least_road
 from tests.scheduling.assignment.checker import faults
 from tests.scheduling.assignment.instances import DAY, best_by_trying_all, large
 
@@ -188,6 +189,13 @@ def test_what_can_be_bought_in_time_is_planned():
     )
 
     assert sorted(starts(answer).values()) == [480, DAY + 480]
+
+
+def test_no_plan_has_less_road_than_that_of_the_jobs_that_must_be_in_it():
+    problem = Problem(tuple(job(name, ways=(SMALL, LARGE)) for name in "abc"), (NORTH,), TOOLS)
+
+    assert least_road(problem, risk=999, seconds=0) == 90
+    assert least_road(problem, risk=1999, seconds=0) == 60
 
 
 def test_nothing_to_do_is_a_plan():
