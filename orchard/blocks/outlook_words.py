@@ -11,7 +11,7 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from orchard.api.spoken import short_day
+from orchard.api.spoken import named, short_day
 from orchard.blocks.models import BlockOutlook, StageForecast
 
 EVENTS: Mapping[str, Promise] = {
@@ -82,8 +82,16 @@ REFUSALS: Mapping[str, Promise] = {
 
 def said(words: Mapping[str, Promise], remark: Mapping[str, Any]) -> str:
     """Return a remark as a sentence."""
-    facts = {name: EVENTS[value] if name == "event" else value for name, value in remark["facts"].items()}
+    facts = {name: _fact(name, value) for name, value in remark["facts"].items()}
     return str(words[remark["code"]]) % facts
+
+
+def _fact(name: str, value: Any) -> Any:
+    if name == "event":
+        return EVENTS[value]
+    if name in ("crop", "species"):
+        return ", ".join(named(one) for one in str(value).split(", "))
+    return value
 
 
 FITTED = re.compile(r"warmth and notes; fitted to (?P<places>\d+) stations in (?P<country>\w+) only")

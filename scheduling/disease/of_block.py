@@ -12,6 +12,7 @@ import numpy as np
 from django.utils.translation import gettext as _
 
 from mixing.quantities import Quantity
+from orchard.api.spoken import named
 from scheduling.disease import cover as covers
 from scheduling.disease import leaf_curl
 from scheduling.disease.cover import Cover, Rain
@@ -71,7 +72,7 @@ def of_block(
 def _limits(crop: str, susceptible_from: dt.datetime | None) -> list[str]:
     if crop not in HOSTS:
         says = _("there is no rule here for %(crop)s: leaf curl is told of peach and nectarine")
-        return [says % {"crop": crop}, str(covers.LIMITS)]
+        return [says % {"crop": named(crop)}, str(covers.LIMITS)]
     unseen = [] if susceptible_from else [_("nobody has seen bud swell: every wet spell known is looked at")]
     return [*unseen, str(leaf_curl.LIMITS), str(covers.LIMITS)]
 

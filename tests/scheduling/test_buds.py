@@ -259,3 +259,12 @@ def test_the_timer_forecasts_every_farm(farm, block, monkeypatch):
     assert buds.forecast_every_farm(now=NOW) == 1
     assert jobs.forecast_buds.name == "scheduling.forecast_buds"
     assert block.forecasts.count() == 3
+
+
+def test_a_crop_without_a_model_is_named_in_the_language_asked_for(farm):
+    apples = BlockFactory(farm=farm, crop="apple")
+    buds.forecast_farm(farm=farm, by=SYSTEM, now=NOW)
+
+    refused = read(farm, apples, accept_language="es")["refused"]
+
+    assert "manzano" in refused["says"] and "apple" not in refused["says"] and "peach" not in refused["says"]

@@ -373,9 +373,11 @@ def test_what_is_said_of_leaf_curl_is_said_in_spanish_too(farm, block):
 
 
 def test_a_crop_without_a_rule_is_told_so(farm):
-    found = read(farm, BlockFactory(farm=farm, crop="apple"))
+    apples = BlockFactory(farm=farm, crop="apple")
+    found = read(farm, apples)
+    spanish = Caller(farm, "crew_member").get(f"blocks/{apples.id}/disease", accept_language="es").json()
 
     assert found["spray_again"]["wanted"] is None
-
     assert found["spells"] == []
     assert "no rule here for apple" in found["limits"][0]
+    assert "manzan" in spanish["limits"][0] and "apple" not in spanish["limits"][0]
