@@ -15,7 +15,6 @@ from typing import Any
 from ortools.sat.python import cp_model
 
 from scheduling.assignment.problem import (
-    LEFT_OUT,
     Job,
     Placed,
     Problem,
@@ -171,10 +170,10 @@ class Model:
             )
 
     def _risk(self) -> Any:
-        found: Any = LEFT_OUT * (len(self.problem.jobs) - len(self.jobs))
+        found: Any = sum(self.problem.missed(job) for job in self.problem.jobs if job.id not in self.jobs)
         for name, made in self.jobs.items():
             job = self._by_id[name]
-            found += LEFT_OUT * made.planned.negated()
+            found += self.problem.missed(job) * made.planned.negated()
             for spell, chosen in zip(job.spells, made.spells, strict=True):
                 found += (spell.risk + moved_day(self.problem, job, spell)) * chosen
         return found

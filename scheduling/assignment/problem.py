@@ -143,6 +143,12 @@ class Problem:
     stay: int = 30
     """Minutes on the road that it is worth to leave a draft its hour, its crew and its sprayer, each."""
     near: Mapping[str, frozenset[str]] = field(default_factory=dict)
+    drop: int = 20
+    """What it costs more to leave out a draft than what nobody has planned yet, in a thousand."""
+
+    def missed(self, job: Job) -> int:
+        """Return the risk of leaving a job out."""
+        return LEFT_OUT + (self.drop if job.was is not None else 0)
 
     def meet(self, one: Job, other: Job) -> bool:
         """Say whether two jobs are never at the same time because of where they are."""
@@ -219,7 +225,7 @@ def without(span: Span, busy: tuple[Span, ...]) -> tuple[Span, ...]:
 def risk_of(problem: Problem, job: Job, placed: Placed | None) -> int:
     """Return what a job's place costs in risk: its own, and a day given up by a draft."""
     if placed is None:
-        return LEFT_OUT
+        return problem.missed(job)
     return placed.risk + moved_day(problem, job, spell_at(job, placed.start))
 
 

@@ -126,7 +126,7 @@ def _choices(problem: Problem) -> Iterator[Choice]:
 
 def _risks(problem: Problem, choices: list[Choice]) -> np.ndarray:
     costs = [choice.spell.risk + moved_day(problem, choice.job, choice.spell) for choice in choices]
-    return np.array(costs + [LEFT_OUT] * len(problem.jobs), dtype=float)
+    return np.array(costs + [problem.missed(job) for job in problem.jobs], dtype=float)
 
 
 def _roads(choices: list[Choice], jobs: int) -> np.ndarray:
@@ -137,7 +137,7 @@ def _least(
     problem: Problem, choices: list[Choice], costs: np.ndarray, *, seconds: float, risk: int | None = None
 ) -> Relaxed:
     if not choices:
-        return Relaxed(0 if risk is not None else LEFT_OUT * len(problem.jobs), {})
+        return Relaxed(0 if risk is not None else sum(map(problem.missed, problem.jobs)), {})
     rows = Rows(len(costs))
     _each_job_once(problem, choices, rows)
     _minutes_of_crews(problem, choices, rows)

@@ -171,6 +171,14 @@ def test_a_draft_is_not_moved_for_one_part_in_a_hundred():
     assert starts(planned(late)) == {"upper": DAY + 480}
 
 
+def test_a_draft_is_not_dropped_for_another_job_that_is_no_better():
+    two_hours = (Spell(480, 600),)
+    draft = job("draft", spells=two_hours, was=Was("north", "large", 480))
+    new = job("new", ways=(Way("small", 60, 10),), spells=two_hours)
+
+    assert planned(new, draft).left_out == ("new",)
+
+
 def test_other_work_keeps_crew_and_sprayer():
     answer = planned(
         job("upper", ways=(SMALL, LARGE)),
