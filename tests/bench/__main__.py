@@ -8,6 +8,7 @@ from __future__ import annotations
 import argparse
 import importlib
 import json
+import os
 import pkgutil
 import sys
 from pathlib import Path
@@ -34,6 +35,7 @@ def main() -> int:
     unknown = sorted(set(said.family) - set(there))
     if unknown:
         parser.error(f"no family {', '.join(unknown)}; there are {', '.join(there)}")
+    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "orchard.config.settings")
     results: list[Result] = []
     for family in said.family or there:
         sizes = {name: getattr(said, name) for name in SIZES.get(family, ()) if getattr(said, name)}
