@@ -299,6 +299,7 @@ def test_the_season_says_by_what_its_dates_go_and_when_they_are_old(farm, nia):
     maestro = at_the_pages(member(farm.farm, "manager", language="es"))
 
     assert f"What is expected goes by: {model}" in said
+    assert "Nia" in said, "who is signed in stands above"
     assert "what has come since is not in it" in said and "what has come since is not in it" in block
     assert "stations in Korea" not in text(maestro.get(at(farm, "season")))
 

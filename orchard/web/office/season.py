@@ -50,7 +50,7 @@ def season(visit: Visit) -> HttpResponse:
         lines=[_told(row, line, now=visit.now) for row, line in zip(rows, lines, strict=True)],
         due=due,
         days=DAYS_AHEAD,
-        by=sorted({outlook_words.by_model(one.model) for found in expected.values() for one in found}),
+        models=sorted({outlook_words.by_model(one.model) for found in expected.values() for one in found}),
         letters=[(letter, wording.kind(kind)) for kind, letter in LETTERS.items()],
     )
 
