@@ -13,6 +13,8 @@ import pkgutil
 import sys
 from pathlib import Path
 
+import django
+
 from tests.bench.measure import Result, table
 
 FAMILIES = ("mixing", "ledger", "planner", "forecast", "api", "load")
@@ -36,6 +38,7 @@ def main() -> int:
     if unknown:
         parser.error(f"no family {', '.join(unknown)}; there are {', '.join(there)}")
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "orchard.config.settings")
+    django.setup()
     results: list[Result] = []
     for family in said.family or there:
         sizes = {name: getattr(said, name) for name in SIZES.get(family, ()) if getattr(said, name)}
