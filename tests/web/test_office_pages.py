@@ -339,6 +339,7 @@ def test_the_open_hours_of_a_draft_are_drawn_with_numbers_and_reasons_and_a_word
     order = draft(farm)
     page = at(farm, f"plan/{order.id}/hours")
     assert "unknown is not open" in text(nia.get(page))
+    assert "more than a day old" not in text(nia.get(at(farm, "plan")))
     start = timezone.now().replace(minute=0, second=0, microsecond=0)
     hours = [
         {
@@ -358,6 +359,7 @@ def test_the_open_hours_of_a_draft_are_drawn_with_numbers_and_reasons_and_a_word
     assert seen.content.decode().count("<svg") == 1
     assert "style=" not in seen.content.decode()
     assert "The forecast is more than a day old" in text(seen)
+    assert "The forecast is more than a day old" in text(nia.get(at(farm, "plan")))
     assert "15 mph is above 10 mph" in text(seen)
     assert "no weather hours are stored: not known, and unknown is not open" in text(seen)
     maestro = at_the_pages(member(farm.farm, "manager", language="es"))

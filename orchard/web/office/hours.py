@@ -29,16 +29,23 @@ def hours(visit: Visit, order: uuid.UUID) -> HttpResponse:
         return visit.missing()
     drawn: Any = import_string(settings.ORDER_PICTURE)(order=row, now=visit.now)
     zone = zoneinfo.ZoneInfo(visit.farm.zone)
-    forecast = windows.forecast_seen(farm=visit.farm, now=visit.now)
-    stale_from = forecast.stale_from and forecast.stale_from.astimezone(zone)
     return visit.show(
         "web/office/hours.html",
         order=row,
         # Our own drawing, its texts escaped where they are written.
         picture={"svg": mark_safe(drawn.svg), "heads": drawn.heads, "rows": drawn.rows},
         days=list(_days(windows.of_order(order=row, now=visit.now), zone)),
-        stale_from=stale_from and short_day(stale_from, weekday=True, more=", H:i"),
+        stale_from=stale_from(visit),
     )
+
+
+def stale_from(visit: Visit) -> str | None:
+    """Return the first hour of the fortnight whose forecast is old, as people read it; None where none is."""
+    since = windows.forecast_seen(farm=visit.farm, now=visit.now).stale_from
+    if since is None:
+        return None
+    here = since.astimezone(zoneinfo.ZoneInfo(visit.farm.zone))
+    return short_day(here, weekday=True, more=", H:i")
 
 
 def _days(windows: Sequence[Mapping[str, Any]], zone: zoneinfo.ZoneInfo) -> Iterator[dict[str, Any]]:

@@ -23,6 +23,7 @@ from orchard.web import acting, fields
 from orchard.web.crew.work import Form
 from orchard.web.doors import Visit, farm_page
 from orchard.web.fields import Field
+from orchard.web.office import hours
 
 FORTNIGHT = dt.timedelta(days=14)
 RUNS = 3
@@ -101,6 +102,7 @@ def _page(
         programmes = list(programme_queries.programmes(farm=visit.farm).exclude(status="closed"))
         drafts = list(queries.work_orders(farm=visit.farm).filter(status="draft").order_by("starts_at", "id"))
         runs = list(programme_queries.planning_runs(farm=visit.farm).order_by("-created_at", "-id")[:RUNS])
+        stale_from = hours.stale_from(visit)
         names: dict[str | None, str] = {
             str(one.id): one.name for one in block_queries.blocks(farm=visit.farm)
         }
@@ -127,6 +129,7 @@ def _page(
         drafts=[_draft(one, visit, refused) for one in drafts],
         runs=[_run(one, names, visit) for one in runs],
         key=str(uuid7()),
+        stale_from=stale_from,
     )
 
 
