@@ -20,7 +20,7 @@ from scheduling.forecast.records import Event
 from scheduling.forecast.told import tell
 
 FEWEST = 2
-"""Seasons noted of a kind: one may be a slip of the pen."""
+"""Seasons noted of a kind: one may be a slip of the pen (our choice, no source)."""
 
 
 def moved(fitted: Fitted, place: Places, *, start: Floats | None) -> Fitted:

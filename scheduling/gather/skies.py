@@ -24,6 +24,7 @@ from scheduling.windows import Place, windows_of
 AFTER = dt.timedelta(days=7)
 """Dry days after the last day of a plan count too."""
 OVERNIGHT = dt.timedelta(days=3)
+"""Hours before and after a plan count too: dry times reach over its ends (our choice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
